@@ -1,0 +1,5 @@
+"""`python -m benchctl` is the same as `benchctl`."""
+
+from benchctl.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,1 @@
+"""A chain of load bank units, its source and its meters that exist only in memory, for rehearsals and tests."""
