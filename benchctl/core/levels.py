@@ -1,0 +1,205 @@
+"""What a unit's load means, what units offer, and the best level of a chain for a target.
+
+Theory. A unit's load is one integer: a bit mask of closed stages (bit i = stages[i]) or a set point in steps
+of `setpoint.resolution_kw`. Resistors follow the square of the volts: a stage, or a set point counted at
+rated volts, gives (U / rated U)² of its kW; a set point of a unit that corrects for volts itself gives what
+it says.
+
+An *offer* is what one unit can give now. The offers of a chain have a common measure (`core/measure.py`), so
+the chain's levels are whole numbers and their set is known exactly (`core/sums.py`). The level for a target
+depends on nothing but offers, target, rounding and ceiling: history has no say. Which stages make it up is
+decided in `core/choose.py`.
+"""
+
+import math
+from dataclasses import dataclass
+
+from benchctl.core.measure import Measure, measure
+from benchctl.core.offer import Offer
+from benchctl.core.profile import Profile, SetPoint
+from benchctl.core.program import Rounding
+from benchctl.core.sums import at_least, at_most, nearest
+
+__all__ = ["Health", "Level", "Offer", "best_level", "best_level_kw", "full", "join", "level_count",
+           "load_kw", "lowers", "meet", "offer", "offers_kw", "phase_kw", "smallest_kw", "stage_kws"]
+
+Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
+
+_FUZZ = 1e-6  # of one measure: floating point noise of a division, far below any stage
+
+
+# The algebra of one unit's load
+
+
+def join(profile: Profile, a: int, b: int) -> int:
+    """The load when either may be in force: every stage closed in one of them; the larger set point."""
+    return max(a, b) if profile.setpoint else a | b
+
+
+def meet(profile: Profile, a: int, b: int) -> int:
+    """The load that is certain when either may be in force: stages closed in both; the smaller set point."""
+    return min(a, b) if profile.setpoint else a & b
+
+
+def lowers(profile: Profile, new: int, old: int) -> bool:
+    """True when new closes nothing that old has not (equal loads included)."""
+    return new <= old if profile.setpoint else not new & ~old
+
+
+def full(profile: Profile) -> int:
+    """The largest load: all stages, or the largest set point in whole steps."""
+    if profile.setpoint:
+        return int(profile.setpoint.maximum_kw / profile.setpoint.resolution_kw + _FUZZ)
+    return (1 << len(profile.stages)) - 1
+
+
+def stage_kws(profile: Profile, volts_ratio: float = 1.0, health: Health | None = None) -> tuple[float, ...]:
+    """kW of every stage at volts_ratio = present volts / rated volts; empty for a set-point unit."""
+    return tuple(sum(p) for p in _stage_phases(profile, volts_ratio, health))
+
+
+def smallest_kw(profile: Profile, volts_ratio: float = 1.0) -> float:
+    """The smallest change of load in kW: the smallest stage, or one step of the set point."""
+    if profile.setpoint:
+        return profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
+    return min((kw for kw in stage_kws(profile, volts_ratio) if kw > 0.0), default=0.0)
+
+
+def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None) -> float:
+    """kW that a load draws. Raises ValueError for a load outside 0 .. full(profile)."""
+    a, b, c = phase_kw(profile, load, volts_ratio, health)
+    return a + b + c
+
+
+def phase_kw(
+    profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None
+) -> tuple[float, float, float]:
+    """kW that a load draws from phases A, B, C. Raises ValueError for a load outside 0 .. full(profile)."""
+    if not 0 <= load <= full(profile):
+        raise ValueError(f"load {load} of {profile.name!r} is not within 0 to {full(profile)}")
+    if profile.setpoint:
+        power = load * profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
+        a, b, c = _setpoint_share(profile)
+        return a * power, b * power, c * power
+    closed = [p for i, p in enumerate(_stage_phases(profile, volts_ratio, health)) if load >> i & 1]
+    return sum(p[0] for p in closed), sum(p[1] for p in closed), sum(p[2] for p in closed)
+
+
+def _scale(profile: Profile, volts_ratio: float) -> float:
+    if not 0.0 <= volts_ratio < math.inf:
+        raise ValueError(f"volts ratio {volts_ratio} is not a number from 0 up")
+    return 1.0 if profile.setpoint and profile.setpoint.actual else volts_ratio * volts_ratio
+
+
+def _stage_phases(profile: Profile, volts_ratio: float, health: Health | None) -> Health:
+    scale = _scale(profile, volts_ratio)
+    if health is None:
+        return tuple([(a * scale, b * scale, c * scale) for a, b, c in (s.phase_kw for s in profile.stages)])
+    return tuple([
+        (s.phase_kw[0] * h[0] * scale, s.phase_kw[1] * h[1] * scale, s.phase_kw[2] * h[2] * scale)
+        for s, h in zip(profile.stages, health, strict=True)
+    ])
+
+
+def _setpoint_share(profile: Profile) -> tuple[float, float, float]:
+    return {1: (1.0, 0.0, 0.0), 2: (0.5, 0.5, 0.0)}.get(profile.phases, (1 / 3, 1 / 3, 1 / 3))
+
+
+# What a unit can give now
+
+
+def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Health | None = None) -> Offer:
+    """What a unit can give at the present volts.
+
+    usable: mask of the stages that may be closed, or the largest set point in steps that may be asked. A
+    stage that draws nothing, by its health or for want of volts, is not usable. A unit that corrects for
+    volts itself cannot give more than its elements do, so below rated volts its largest set point shrinks
+    with the square of the volts.
+    """
+    usable &= full(profile) if not profile.setpoint else -1
+    scale = _scale(profile, volts_ratio)
+    if profile.setpoint:
+        steps = min(usable, _most_steps(profile, profile.setpoint, volts_ratio))
+        step_kw = profile.setpoint.resolution_kw * scale
+        return Offer(scale=scale, steps=steps if step_kw > 0.0 else 0, step_kw=step_kw,
+                     step_share=_setpoint_share(profile))
+    phases = _stage_phases(profile, volts_ratio, health)
+    kws = tuple([p[0] + p[1] + p[2] for p in phases])
+    for i, kw in enumerate(kws):
+        if kw <= 0.0:
+            usable &= ~(1 << i)
+    return Offer(scale=scale, kws=kws, phases=phases, usable=usable)
+
+
+def _most_steps(profile: Profile, setpoint: SetPoint, volts_ratio: float) -> int:
+    if not setpoint.actual or volts_ratio >= 1.0:
+        return full(profile)
+    return int(setpoint.maximum_kw * volts_ratio * volts_ratio / setpoint.resolution_kw + _FUZZ)
+
+
+def offers_kw(offers: tuple[Offer, ...]) -> float:
+    """kW of everything that is offered: the chain's available kW."""
+    return math.fsum(o.full_kw for o in offers)
+
+
+# The level of a chain
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """The best level for a target. error_kw = kw - target. short: a minimum that cannot be reached."""
+
+    kw: float
+    error_kw: float
+    short: bool = False
+    step: int = 0  # kw in units of the chain's measure
+
+
+def best_level(
+    offers: tuple[Offer, ...], target_kw: float, rounding: Rounding, ceiling_kw: float = math.inf
+) -> Level:
+    """The level with the smallest error on the allowed side of the target, never above ceiling_kw.
+
+    NEAREST breaks ties downward; AT_LEAST falls back to the largest level if none reaches the target (short
+    is then True); AT_MOST can always fall back to 0. Raises ValueError when target or ceiling is not a
+    number.
+    """
+    if math.isnan(target_kw) or math.isnan(ceiling_kw):
+        raise ValueError("target and ceiling must be numbers")
+    m = measure(offers)
+    step, short = _best_step(m, target_kw, rounding, ceiling_kw)
+    kw = m.kw(step)
+    return Level(kw, kw - max(target_kw, 0.0), short, step)
+
+
+def best_level_kw(
+    offers: tuple[Offer, ...], target_kw: float, rounding: Rounding, ceiling_kw: float = math.inf
+) -> float:
+    """`best_level(...).kw`."""
+    return best_level(offers, target_kw, rounding, ceiling_kw).kw
+
+
+def level_count(offers: tuple[Offer, ...]) -> int:
+    """How many different levels the chain has, no load and full load included."""
+    return measure(offers).sums.bits.bit_count()
+
+
+def _best_step(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float) -> tuple[int, bool]:
+    bits = m.sums.bits
+    highest = _floor(m, ceiling_kw - m.hidden_kw)
+    if target_kw <= 0.0 or highest <= 0:
+        return 0, highest <= 0 and rounding is Rounding.AT_LEAST and target_kw > 0.0
+    if rounding is Rounding.NEAREST:
+        return nearest(bits, min(target_kw / m.unit_kw, 2.0 * m.total), 0, highest) or 0, False
+    if rounding is Rounding.AT_MOST:
+        return at_most(bits, min(highest, _floor(m, target_kw - m.hidden_kw))) or 0, False
+    wanted = math.ceil(min((target_kw + m.excess_kw) / m.unit_kw, 2.0 * m.total + 2.0) - _FUZZ)
+    found = at_least(bits, wanted)
+    if found is not None and found <= highest:
+        return found, False
+    largest = at_most(bits, highest) or 0
+    return largest, largest < m.total or m.total_kw < target_kw - _FUZZ
+
+
+def _floor(m: Measure, kw: float) -> int:
+    return m.total if kw >= m.total_kw - _FUZZ else max(-1, math.floor(kw / m.unit_kw + _FUZZ))
