@@ -1,0 +1,204 @@
+"""The chain without bytes: readings out, orders in. For campaigns in which the wire has no part.
+
+Faults of units and cables show as outcomes; what a profile or an instrument cannot report stays unknown here too (a map
+without any point, as in small test worlds, counts as able to report everything).
+"""
+
+from collections.abc import Callable
+
+from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
+from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
+from benchctl.core.registers import RegisterMap
+from benchctl.core.site import Endpoint, Instrument
+from simulator.bench import Bench
+from simulator.meter import Meter
+from simulator.panel import Panel
+from simulator.status import fault_tests
+from simulator.unit import Bank
+
+TIMEOUT_S = 0.5  # replies later than this do not count
+_ELECTRICAL_NAMES = ("power_kw", "volts_ab", "volts_a", "amps_a", "hertz", "power_a_kw")
+
+
+class Direct:
+    """Reads and writes a bench's devices in the sense of `core/reading.py` and `core/orders.py`."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        site = bench.site
+        self._units = [_UnitPort(bench, i) for i in range(len(site.units))]
+        self._instruments = [_InstrumentPort(bench, i) for i in range(len(site.instruments))]
+
+    def read(self) -> tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]:
+        """Every device as it is now."""
+        return tuple([p.read() for p in self._units]), tuple([p.read() for p in self._instruments])
+
+    def write(self, orders: Orders) -> tuple[UnitWrites, ...]:
+        """Openings of all units first, then fans, then closings (only if every opening was acknowledged), then feeds."""
+        pairs = list(zip(self._units, orders.units, strict=True))
+        if all(_nothing(o) for o in orders.units):
+            return (NO_WRITES,) * len(pairs)
+        opening = [p.open(o) for p, o in pairs]
+        fan = [p.fan(o) for p, o in pairs]
+        clear = all(w in (Write.NONE, Write.DONE) for w in opening)
+        closing = [p.close(o, clear) for p, o in pairs]
+        feed = [p.feed(o) for p, o in pairs]
+        return tuple([UnitWrites(*four) for four in zip(opening, fan, closing, feed, strict=True)])
+
+
+def _nothing(o: UnitOrders) -> bool:
+    return o.silent or not (o.lower or o.raise_to is not None or o.fan is not None or o.feed)
+
+
+def _reportable(registers: RegisterMap) -> Callable[[str], bool]:
+    names = {p.name for p in registers.points}
+    return lambda name: not names or name in names
+
+
+class _UnitPort:
+    """One unit."""
+
+    def __init__(self, bench: Bench, index: int) -> None:
+        unit = bench.site.units[index]
+        profile = unit.profile
+        has = _reportable(profile.registers)
+        self._bench, self._bank = bench, bench.banks[index]
+        self._endpoint = unit.endpoint
+        self._cable = bench.cables.of(f"{unit.endpoint.host}:{unit.endpoint.port}")
+        self._meter = bench.unit_meters[index] if any(has(n) for n in _ELECTRICAL_NAMES) else None
+        self._tests = fault_tests(profile)
+        self._known = (1 << len(profile.faults)) - 1
+        self._order = profile.setpoint is not None or has("stages_order") or any(s.order for s in profile.stages)
+        self._has = {n: has(n) for n in ("fan_on", "airflow", "fan_supply", "emergency_stop", "remote", "inlet_c",
+                                         "exhaust_c", "uptime_s", "serial", "site_needs_set")}
+        self._last: tuple[tuple[object, ...], UnitReading] | None = None
+
+    def read(self) -> UnitReading:
+        """The unit's reading; the same object while nothing in it changed."""
+        bank = self._bank
+        failed = _failed(self._cable.closed, self._late(), bank.answering, bank.trouble.busy, self._endpoint)
+        if failed is not None:
+            return UnitReading(failed)
+        bank.heard("request")
+        exhaust = bank.exhaust_c
+        key = (bank.version, self._meter and self._meter.count, exhaust and round(exhaust, 1), bank.supply_ok,
+               self._bench.needs_set, int(bank.now_s) if self._has["uptime_s"] else 0)
+        if self._last is None or self._last[0] != key:
+            self._last = key, self._fresh(exhaust)
+        return self._last[1]
+
+    def _late(self) -> bool:
+        return self._cable.delay_s > TIMEOUT_S or self._cable.lost() or (
+            self._cable.garble > 0 and self._cable.rng.random() < self._cable.garble)
+
+    def _fresh(self, exhaust: float | None) -> UnitReading:
+        bank, has = self._bank, self._has
+        faults = sum(1 << i for i, test in enumerate(self._tests) if test(bank))
+        return UnitReading(
+            Outcome.OK, load=bank.elements.feedback, load_order=bank.elements.order if self._order else None,
+            remote=bank.remote if has["remote"] else None, fan_on=bank.fan_on if has["fan_on"] else None,
+            airflow=bank.airflow if has["airflow"] else None,
+            fan_supply=bank.fan_supply if has["fan_supply"] else None,
+            emergency_stop=bank.trouble.emergency_stop if has["emergency_stop"] else None,
+            site_needs_set=self._bench.needs_set if has["site_needs_set"] else None,
+            inlet_c=bank.heat.inlet_c if has["inlet_c"] else None,
+            exhaust_c=round(exhaust, 1) if exhaust is not None and has["exhaust_c"] else None,
+            uptime_s=float(int(bank.now_s - bank.started_s)) if has["uptime_s"] else None,
+            serial=bank.serial_now if has["serial"] else None, identity_ok=True,
+            faults=faults, faults_known=self._known,
+            electrical=self._meter.electrical() if self._meter else NO_ELECTRICAL,
+            power_reading=self._meter is not None)
+
+    def _write(self, effect: Callable[[Bank], None]) -> Write:
+        bank, trouble = self._bank, self._bank.trouble
+        if self._cable.closed:
+            return Write.NOT_SENT
+        if not bank.answering:
+            return Write.UNKNOWN
+        if trouble.busy is not None or trouble.refuses_writes is not None:
+            return Write.REFUSED
+        bank.heard("write")
+        if not trouble.ignores_writes:
+            effect(bank)
+        return Write.UNKNOWN if self._late() else Write.DONE
+
+    def open(self, o: UnitOrders) -> Write:
+        """Openings, or a lower set point."""
+        if o.silent or not o.lower:
+            return Write.NONE
+        if self._bank.profile.setpoint:
+            return self._write(lambda b: b.order_load(o.keep))
+        return self._write(lambda b: b.order_load(b.elements.order & o.keep))
+
+    def fan(self, o: UnitOrders) -> Write:
+        """The fan order."""
+        on = o.fan
+        return Write.NONE if o.silent or on is None else self._write(lambda b: b.order_fan(on))
+
+    def close(self, o: UnitOrders, clear: bool) -> Write:
+        """Closings, or a higher set point."""
+        goal = o.raise_to
+        if o.silent or goal is None:
+            return Write.NONE
+        if not clear:
+            return Write.NOT_SENT
+        if self._bank.profile.setpoint:
+            return self._write(lambda b: b.order_load(goal))
+        return self._write(lambda b: b.order_load(b.elements.order | goal))
+
+    def feed(self, o: UnitOrders) -> Write:
+        """The watchdog."""
+        return Write.NONE if o.silent or not o.feed else self._write(lambda b: b.heard("register"))
+
+
+class _InstrumentPort:
+    """One meter or panel."""
+
+    def __init__(self, bench: Bench, index: int) -> None:
+        self._bench = bench
+        self._instrument: Instrument = bench.site.instruments[index]
+        self._meter: Meter = bench.meters[index]
+        self._has = _reportable(self._instrument.registers)
+        endpoint = self._instrument.endpoint
+        self._cable = bench.cables.of(f"{endpoint.host}:{endpoint.port}")
+        self._last: tuple[tuple[object, ...], InstrumentReading] | None = None
+
+    def read(self) -> InstrumentReading:
+        """The instrument's reading."""
+        late = self._cable.delay_s > TIMEOUT_S or self._cable.lost()
+        failed = _failed(self._cable.closed, late, not self._meter.trouble.lost, None, self._instrument.endpoint)
+        if failed is not None:
+            return InstrumentReading(failed)
+        key = (self._meter.count, self._bench.needs_set)
+        if self._last is None or self._last[0] != key:
+            panel = self._instrument.role == "panel"
+            self._last = key, self._panel(self._bench.panel) if panel else self._figures(self._meter.electrical())
+        return self._last[1]
+
+    def _figures(self, electrical: Electrical) -> InstrumentReading:
+        return InstrumentReading(Outcome.OK, electrical, identity_ok=True, serial=self._serial(),
+                                 site_needs_set=self._bench.needs_set if self._has("site_needs_set") else None)
+
+    def _panel(self, panel: Panel) -> InstrumentReading:
+        source = self._bench.source
+        return InstrumentReading(
+            Outcome.OK, speed_rpm=round(panel.speed_rpm, 0), oil_kpa=round(panel.oil_kpa, 0),
+            coolant_c=round(panel.coolant_c, 1), fuel_percent=round(panel.fuel_percent, 1),
+            battery_v=panel.battery_v, set_running=source.running, set_fault=source.stalled, identity_ok=True,
+            site_needs_set=self._bench.needs_set if self._has("site_needs_set") else None, serial=self._serial())
+
+    def _serial(self) -> str | None:
+        return (self._instrument.serial or "SIM-METER") if self._has("serial") else None
+
+
+def _failed(closed: bool, late: bool, answering: bool, busy: int | None, endpoint: Endpoint) -> Outcome | None:
+    """How a read ends that brings nothing; None when it brings something."""
+    if closed:
+        return Outcome.DOWN
+    if late:
+        return Outcome.SILENT
+    if not answering:
+        return Outcome.GATEWAY if endpoint.gateway else Outcome.SILENT
+    if busy is not None:
+        return Outcome.GATEWAY if busy in (10, 11) else Outcome.REFUSED
+    return None
