@@ -1,7 +1,7 @@
-"""The files that people write: sites, profiles of units and instruments, programs, scenarios. YAML in, nouns out.
+"""The files that people write: sites, profiles of units and instruments, programs, scenarios.
 
-Every reader raises FileFault with all flaws of a file, each with its place. This module itself is quick to import: the
-models are loaded when the first file is read.
+YAML in, nouns out. Every reader raises FileFault with all flaws of a file, each with its place. This module
+itself is quick to import: the models are loaded when the first file is read.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -16,8 +16,22 @@ if TYPE_CHECKING:
     from benchctl.core.site import Site
     from benchctl.files.instrument import InstrumentProfile
 
-__all__ = ["KINDS", "DiskShelf", "FileFault", "Flaw", "RecordedShelf", "Shelf", "SourceFile", "names", "read_instrument",
-           "read_profile", "read_program", "read_scenario", "read_site", "schema"]
+__all__ = [
+    "KINDS",
+    "DiskShelf",
+    "FileFault",
+    "Flaw",
+    "RecordedShelf",
+    "Shelf",
+    "SourceFile",
+    "names",
+    "read_instrument",
+    "read_profile",
+    "read_program",
+    "read_scenario",
+    "read_site",
+    "schema",
+]
 
 DISK: Shelf = DiskShelf()
 

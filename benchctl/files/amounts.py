@@ -1,6 +1,7 @@
 """Durations, powers and shares as people write them: a number and its unit. Pure; exact decimal arithmetic.
 
-A bare number is refused on purpose: nobody can tell whether `hold: 90` is seconds or minutes, or `1:30` minutes or hours.
+A bare number is refused on purpose: nobody can tell whether `hold: 90` is seconds or minutes, or whether
+`1:30` is minutes or hours.
 """
 
 import re
@@ -32,7 +33,9 @@ def amount(value: object, units: Mapping[str, Decimal], what: str, example: str)
             raise ValueError(f"{quoted(text)} is more than any {what} here")
         return size, found[2]
     if found:
-        raise ValueError(f"{quoted(text)}: '{found[2][:20]}' is no unit of {what}{_unit_hint(found[2], units)}")
+        raise ValueError(
+            f"{quoted(text)}: '{found[2][:20]}' is no unit of {what}{_unit_hint(found[2], units)}"
+        )
     raise ValueError(_complaint(value, text, what, example))
 
 
@@ -56,12 +59,14 @@ def _complaint(value: object, text: str, what: str, example: str) -> str:
 
 
 def duration_s(value: object) -> float:
-    """Seconds of `15 min`, `90 s`, `1 h 30 min`, `500 ms`; each unit once, larger units first. Raises ValueError."""
+    """Seconds of `15 min`, `90 s`, `1 h 30 min`; each unit once, larger units first. Raises ValueError."""
     text = str(getattr(value, "written", value)).strip()
     clock = CLOCK.fullmatch(text)
     if clock:
         first, second = int(clock[1]), int(clock[2])
-        raise ValueError(f"{quoted(text)} can be read in two ways: say {first} min {second} s or {first} h {second} min")
+        raise ValueError(
+            f"{quoted(text)} can be read in two ways: say {first} min {second} s or {first} h {second} min"
+        )
     if isinstance(value, str):
         parts = ONE.findall(text)
         if len(parts) > 1 and re.fullmatch(rf"{ONE.pattern}( {ONE.pattern})*", text):
@@ -76,7 +81,9 @@ def _sum_of(parts: list[tuple[str, str]], text: str) -> float:
     sizes = []
     for number, unit in parts:
         if unit not in SECONDS:
-            raise ValueError(f"{quoted(text)}: '{unit[:20]}' is no unit of duration{_unit_hint(unit, SECONDS)}")
+            raise ValueError(
+                f"{quoted(text)}: '{unit[:20]}' is no unit of duration{_unit_hint(unit, SECONDS)}"
+            )
         sizes.append(SECONDS[unit])
         if "." in number and len(sizes) < len(parts):
             raise ValueError(f"{quoted(text)}: only the last part of a duration may have a fraction")

@@ -4,7 +4,15 @@ import types
 import typing
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    WithJsonSchema,
+)
 from pydantic_core import ErrorDetails
 
 from benchctl.files import amounts
@@ -18,7 +26,9 @@ M = TypeVar("M", bound="Strict")
 class Strict(BaseModel):
     """A mapping of a file: no unknown keys, no silent conversions."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=False)
+    model_config = ConfigDict(
+        strict=True, extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=False
+    )
 
 
 def _written(value: object) -> object:
@@ -40,9 +50,16 @@ _POWER = rf"^{amounts.NUMBER} ?(W|kW|MW)$"
 _LOAD = rf"^{amounts.NUMBER} ?(W|kW|MW|%)$"
 
 # A text keeps what was written: a serial number 4711 is no number.
-Text = Annotated[str, BeforeValidator(_written), AfterValidator(_one_line), Field(max_length=300),
-                 WithJsonSchema({"type": ["string", "number"]})]
-Duration = Annotated[float, *_amount(amounts.duration_s, amounts.DURATION_PATTERN, "90 s, 15 min, 1 h 30 min")]
+Text = Annotated[
+    str,
+    BeforeValidator(_written),
+    AfterValidator(_one_line),
+    Field(max_length=300),
+    WithJsonSchema({"type": ["string", "number"]}),
+]
+Duration = Annotated[
+    float, *_amount(amounts.duration_s, amounts.DURATION_PATTERN, "90 s, 15 min, 1 h 30 min")
+]
 Power = Annotated[float, *_amount(amounts.power_kw, _POWER, "250 kW, 0.3 MW")]
 Apparent = Annotated[float, *_amount(amounts.apparent_kva, rf"^{amounts.NUMBER} ?(VA|kVA|MVA)$", "500 kVA")]
 Percent = Annotated[float, *_amount(amounts.percent, rf"^{amounts.NUMBER} ?%$", "75 %")]
@@ -106,23 +123,45 @@ def _sentence(error: ErrorDetails) -> str:
     kind, found, ctx = error["type"], error["input"], error.get("ctx", {})
     if kind == "value_error":
         return str(ctx["error"])
-    shown = ("nothing" if found is None else "a mapping" if isinstance(found, dict) else "a list" if isinstance(found, list)
-             else quoted(str(found).lower() if isinstance(found, bool) else found))
+    shown = (
+        "nothing"
+        if found is None
+        else "a mapping"
+        if isinstance(found, dict)
+        else "a list"
+        if isinstance(found, list)
+        else quoted(str(found).lower() if isinstance(found, bool) else found)
+    )
     if kind == "literal_error":
         known = [word.strip("'") for word in str(ctx["expected"]).replace(" or ", ", ").split(", ")]
         return f"found {shown}, expected one of: {', '.join(known)}" + (
-            nearest(str(found), known) if len(known) > 12 or "did you" in nearest(str(found), known) else "")
-    return f"found {shown}, expected {_WANTED[kind].format(**ctx)}" if kind in _WANTED else f"found {shown}: {error['msg']}"
+            nearest(str(found), known) if len(known) > 12 or "did you" in nearest(str(found), known) else ""
+        )
+    return (
+        f"found {shown}, expected {_WANTED[kind].format(**ctx)}"
+        if kind in _WANTED
+        else f"found {shown}: {error['msg']}"
+    )
 
 
 _WANTED = {
-    "string_type": "a text", "float_type": "a number", "int_type": "a whole number", "bool_type": "true or false",
-    "list_type": "a list", "dict_type": "a mapping of keys and values", "model_type": "a mapping of keys and values",
-    "tuple_type": "a list", "finite_number": "a finite number",
-    "greater_than": "more than {gt}", "greater_than_equal": "at least {ge}",
-    "less_than": "less than {lt}", "less_than_equal": "at most {le}",
-    "too_short": "at least {min_length} of them", "too_long": "at most {max_length} of them",
-    "string_too_short": "at least {min_length} characters", "string_too_long": "at most {max_length} characters",
+    "string_type": "a text",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "bool_type": "true or false",
+    "list_type": "a list",
+    "dict_type": "a mapping of keys and values",
+    "model_type": "a mapping of keys and values",
+    "tuple_type": "a list",
+    "finite_number": "a finite number",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "at least {ge}",
+    "less_than": "less than {lt}",
+    "less_than_equal": "at most {le}",
+    "too_short": "at least {min_length} of them",
+    "too_long": "at most {max_length} of them",
+    "string_too_short": "at least {min_length} characters",
+    "string_too_long": "at most {max_length} characters",
     "int_parsing_size": "a smaller number",
 }
 
@@ -132,13 +171,12 @@ def _keys(model: type[BaseModel], path: Path, required: bool = False) -> list[st
     here: Any = model
     for part in path:
         models = _models(here)
-        if isinstance(part, int) or not models:
-            continue
-        fields = {(f.alias or name): f.annotation for name, f in models[0].model_fields.items()}
-        here = fields.get(part, here)
+        if isinstance(part, str) and models:
+            inner = {(f.alias or name): f.annotation for name, f in models[0].model_fields.items()}
+            here = inner.get(part, here)
     models = _models(here)
-    fields = models[0].model_fields if models else {}
-    return [f.alias or name for name, f in fields.items() if f.is_required() or not required]
+    known = models[0].model_fields if models else {}
+    return [f.alias or name for name, f in known.items() if f.is_required() or not required]
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:

@@ -24,11 +24,11 @@ class Flaw:
             return f"{self.path}: {self.text}"
         told = f"{self.path}:{self.line}:{self.column}: {self.text}"
         start = max(0, self.column - 1 - EXCERPT // 2)
-        shown = "".join(c if c.isprintable() else " " for c in self.source[start:start + EXCERPT]).rstrip()
+        shown = "".join(c if c.isprintable() else " " for c in self.source[start : start + EXCERPT]).rstrip()
         return f"{told}\n    {shown}\n    {' ' * (self.column - 1 - start)}^" if shown else told
 
 
-class FileFault(Exception):
+class FileFault(Exception):  # noqa: N818 - the house calls what is wrong a fault
     """A file that people write cannot be used. str() tells every flaw on lines of its own."""
 
     def __init__(self, flaws: Iterable[Flaw]) -> None:
@@ -43,7 +43,7 @@ class FileFault(Exception):
 
 
 def nearest(word: str, names: Iterable[str]) -> str:
-    """`, did you mean 'x'?` for the name most like the word, or the whole list where it is short; else nothing."""
+    """`, did you mean 'x'?` for the name like the word, else a short list whole, else nothing."""
     known = list(names)
     close = get_close_matches(word[:80], known, n=1, cutoff=0.6)
     if close:

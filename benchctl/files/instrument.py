@@ -3,10 +3,13 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from pydantic import Field
+
 from benchctl.core.registers import RegisterMap
 from benchctl.files.check import Duration, Report, Strict, Text
-from benchctl.files.points import Link, Reader, Row, register_map
+from benchctl.files.points import Reader, register_map
 from benchctl.files.profile import reports
+from benchctl.files.rows import Link, Row
 
 
 class InstrumentFile(Strict):
@@ -18,7 +21,7 @@ class InstrumentFile(Strict):
     refresh: Duration = 1.0
     link: Link
     points: dict[str, Row]
-    known: list[Row] = []
+    known: list[Row] = Field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,5 +48,12 @@ def instrument_profile_of(report: Report) -> InstrumentProfile:
     if file.role == "meter" and not {"power_kw", "power_a_kw"} & reports(registers):
         report.at(("points",), "a meter tells at least 'power_kw' or the kW of each phase", key=True)
     report.settle()
-    return InstrumentProfile(report.source.name, file.title, file.role, registers, file.accuracy_class or "", file.refresh,
-                             reports(registers))
+    return InstrumentProfile(
+        report.source.name,
+        file.title,
+        file.role,
+        registers,
+        file.accuracy_class or "",
+        file.refresh,
+        reports(registers),
+    )

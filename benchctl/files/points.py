@@ -1,85 +1,20 @@
-"""Rows of a register map in a unit's or instrument's profile → the map of `core/registers.py`.
+"""Rows of a register map in a profile's file → the map of `core/registers.py`.
 
-Addresses are read in the base that the profile states and kept zero-based; missing-value patterns are written as one
-number (0x80000000) and kept as the words that the wire carries; `unit: W` at a quantity in kW becomes a scale.
+Addresses are read in the base that the profile states and kept zero-based; missing-value patterns are
+written as one number (0x80000000) and kept as the words that the wire carries; `unit: W` at a quantity in
+kW becomes a scale.
 """
 
-import re
 from collections.abc import Mapping
+from itertools import pairwise
 from math import isfinite
-from typing import Annotated, Literal
-
-from pydantic import Field
 
 from benchctl.core.quantities import BY_NAME
 from benchctl.core.registers import Kind, Order, Point, RegisterMap, Space, Span
-from benchctl.files.check import Duration, Positive, Report, Strict, Text
+from benchctl.files.check import Report
 from benchctl.files.fault import nearest, quoted
+from benchctl.files.rows import FIGURES, MODICON, PLACE, SPAN, UNITS, Link, Row, wire_words
 from benchctl.files.tree import Path, resolve
-
-Kinds = Literal["bit", "uint16", "int16", "uint32", "int32", "uint64", "int64", "float32", "float64", "text"]
-Orders = Literal["ABCD", "CDAB", "BADC", "DCBA"]
-Finite = Annotated[float, Field(ge=-1e12, le=1e12)]
-Pattern = Annotated[int, Field(ge=0, lt=1 << 64)]
-
-# How many of the core's units one of the file's units is.
-UNITS: dict[tuple[str, str], float] = {
-    ("W", "kW"): 0.001, ("MW", "kW"): 1000.0, ("var", "kvar"): 0.001, ("VA", "kVA"): 0.001, ("Wh", "kWh"): 0.001,
-    ("MWh", "kWh"): 1000.0, ("kV", "V"): 1000.0, ("mV", "V"): 0.001, ("mA", "A"): 0.001, ("kA", "A"): 1000.0,
-    ("mHz", "Hz"): 0.001, ("ms", "s"): 0.001, ("min", "s"): 60.0, ("bar", "kPa"): 100.0, ("Pa", "kPa"): 0.001,
-    ("%", ""): 0.01,
-}
-# Modicon numbers: leading digit of a five- or six-figure number → space.
-MODICON = {"0": Space.COIL, "1": Space.DISCRETE, "3": Space.INPUT, "4": Space.HOLDING}
-PLACE = re.compile(r"(coil|discrete|holding|input) ([0-9]{1,5})(?:\.([0-9]{1,2}))?")
-FIGURES = re.compile(r"([0134])([0-9]{4,5})(?:\.([0-9]{1,2}))?")
-SPAN = re.compile(r"(coil|discrete|holding|input) ([0-9]{1,5})-([0-9]{1,5})")
-
-
-class Link(Strict):
-    """The manners of a device's Modbus side."""
-
-    addresses: Literal["zero based", "one based", "modicon 40001"]
-    order: Orders = "ABCD"
-    missing: dict[Kinds, list[Pattern]] = {}
-    readable: list[Text] = []
-    max_registers: Annotated[int, Field(ge=4, le=125)] = 125
-    max_bits: Annotated[int, Field(ge=1, le=2000)] = 2000
-    gap: Duration = 0.0
-    turnaround: Duration = 0.02
-    timeout: Duration | None = None
-
-
-class Row(Strict):
-    """One point. `at`: `holding 12`, `input 30.4` (bit 4), or a Modicon number such as 40013."""
-
-    at: Text
-    type: Kinds | None = None
-    order: Orders | None = None
-    length: Annotated[int, Field(ge=1, le=60)] | None = None
-    inverted: bool = False
-    unit: Text | None = None
-    scale: Positive = 1.0
-    negative: bool = False  # the device counts the other way round
-    offset: Finite = 0.0
-    scale_from: Text | None = None
-    range: Annotated[list[Finite], Field(min_length=2, max_length=2)] | None = None
-    missing: list[Pattern] | None = None
-    expect: Text | None = None
-    once: bool = False
-    write: Literal[5, 6, 15, 16] | None = None
-    nonvolatile: bool = False
-
-
-def wire_words(value: int, kind: Kind, order: Order) -> tuple[int, ...]:
-    """A bit pattern as the words on the wire. A single register has no order: Modbus sends its high byte first."""
-    count = kind.words
-    words = [value >> 16 * (count - 1 - i) & 0xFFFF for i in range(count)]
-    if order in (Order.CDAB, Order.DCBA):
-        words.reverse()
-    if count > 1 and order in (Order.BADC, Order.DCBA):
-        words = [(w & 0xFF) << 8 | w >> 8 for w in words]
-    return tuple(words)
 
 
 class Reader:
@@ -100,14 +35,19 @@ class Reader:
         space = MODICON[found[1]] if modicon else Space(found[1])
         address, bit = int(found[2]) - self.base, int(found[3]) if found[3] else None
         if not 0 <= address <= 0xFFFF:
-            self.report.at(path, f"{quoted(text)}: {self.link.addresses} addresses run from {self.base} to {65535 + self.base}")
+            self.report.at(
+                path,
+                f"{quoted(text)}: addresses run from {self.base} to {65535 + self.base} here",
+            )
         elif bit is not None and (space.bits or bit > 15):
             self.report.at(path, f"{quoted(text)}: only registers have bits, 0 to 15")
         else:
             return space, address, bit
         return None
 
-    def bit(self, name: str, text: str, path: Path, write: int | None = None, inverted: bool = False) -> Point | None:
+    def bit(
+        self, name: str, text: str, path: Path, write: int | None = None, inverted: bool = False
+    ) -> Point | None:
         """A single bit: a coil, a discrete input or one bit of a register."""
         place = self.place(text, path)
         if place is None:
@@ -130,14 +70,30 @@ class Reader:
             return None
         low, high = row.range or (None, None)
         if low is not None and high is not None and low >= high:
-            self.report.at((*path, "range"), f"the range {low:g} to {high:g} is empty; the lower end comes first")
+            self.report.at(
+                (*path, "range"), f"the range {low:g} to {high:g} is empty; the lower end comes first"
+            )
         order = Order(row.order or self.link.order)
         point = Point(
-            name, space, address, kind, order, row.length or 0, bit, row.inverted,
-            scale=row.scale * factor * (-1 if row.negative else 1), offset=row.offset * factor, scale_from=row.scale_from,
-            minimum=None if low is None else low * factor, maximum=None if high is None else high * factor,
-            missing=self._missing(row, kind, order, path), expect=self._expect(row, kind, path), once=row.once or row.expect is not None,
-            write_function=row.write, nonvolatile=row.nonvolatile)
+            name,
+            space,
+            address,
+            kind,
+            order,
+            row.length or 0,
+            bit,
+            row.inverted,
+            scale=row.scale * factor * (-1 if row.negative else 1),
+            offset=row.offset * factor,
+            scale_from=row.scale_from,
+            minimum=None if low is None else low * factor,
+            maximum=None if high is None else high * factor,
+            missing=self._missing(row, kind, order, path),
+            expect=self._expect(row, kind, path),
+            once=row.once or row.expect is not None,
+            write_function=row.write,
+            nonvolatile=row.nonvolatile,
+        )
         if point.end > 0x10000:
             self.report.at((*path, "at"), f"{quoted(row.at)}: the value ends after the last address")
             return None
@@ -148,7 +104,10 @@ class Reader:
         if single and row.type not in (None, "bit"):
             self.report.at((*path, "type"), f"found '{row.type}', but {row.at} is a single bit")
         elif not single and row.type in (None, "bit"):
-            self.report.at((*path, "at"), f"{row.at} is a register: say its type (uint16, int32, float32 …) or a bit of it")
+            self.report.at(
+                (*path, "at"),
+                f"{row.at} is a register: say its type (uint16, int32, float32 …) or a bit of it",
+            )
         elif (row.type == "text") != (row.length is not None):
             self.report.at(path, "a text needs its length in registers, and nothing else has one")
         else:
@@ -170,8 +129,11 @@ class Reader:
         good = {Space.COIL: (5, 15), Space.HOLDING: (6, 16) if kind.words == 1 else (16,)}.get(space, ())
         if row.write is None or (row.write in good and kind is not Kind.TEXT and "." not in row.at):
             return True
-        self.report.at((*path, "write"), f"function {row.write} cannot write {row.at} as {kind.value}"
-                       + (f", expected {' or '.join(map(str, good))}" if good else "; it can only be read"))
+        self.report.at(
+            (*path, "write"),
+            f"function {row.write} cannot write {row.at} as {kind.value}"
+            + (f", expected {' or '.join(map(str, good))}" if good else "; it can only be read"),
+        )
         return False
 
     def _expect(self, row: Row, kind: Kind, path: Path) -> float | str | None:
@@ -179,13 +141,16 @@ class Reader:
             return row.expect
         value = resolve(row.expect)
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not isfinite(value):
-            self.report.at((*path, "expect"), f"found {quoted(row.expect)}, expected a number: the point is a {kind.value}")
+            self.report.at(
+                (*path, "expect"),
+                f"found {quoted(row.expect)}, expected a number: the point is a {kind.value}",
+            )
             return None
         return float(value)
 
     def _missing(self, row: Row, kind: Kind, order: Order, path: Path) -> tuple[tuple[int, ...], ...]:
         own = row.missing is not None
-        patterns = (row.missing if row.missing is not None else self.link.missing.get(kind.value, []))
+        patterns = row.missing if row.missing is not None else self.link.missing.get(kind.value, [])
         limit = 0 if kind in (Kind.BIT, Kind.TEXT) else 1 << 16 * kind.words
         for i, value in enumerate(patterns):
             if value >= limit:
@@ -205,7 +170,9 @@ class Reader:
                 continue
             first, last = int(found[2]) - self.base, int(found[3]) - self.base
             if not 0 <= first <= last <= 0xFFFF:
-                self.report.at(path, f"{quoted(text)}: the first address comes first, both within {self.base} to 65535")
+                self.report.at(
+                    path, f"{quoted(text)}: the first address comes first, both within {self.base} to 65535"
+                )
                 continue
             spans.append(Span(Space(found[1]), first, last))
         return tuple(spans)
@@ -222,7 +189,10 @@ def register_map(reader: Reader, rows: Mapping[str, Row], known: list[Row], role
             continue
         if row.scale_from is not None and (row.scale_from not in rows or not row.scale_from.endswith("_sf")):
             factors = [n for n in rows if n.endswith("_sf")]
-            report.at((*path, "scale_from"), f"{quoted(row.scale_from)} is no scale factor here{nearest(row.scale_from, factors)}")
+            report.at(
+                (*path, "scale_from"),
+                f"{quoted(row.scale_from)} is no scale factor here{nearest(row.scale_from, factors)}",
+            )
         point = reader.point(name, row, path)
         if point:
             points.append(point)
@@ -236,13 +206,23 @@ def register_map(reader: Reader, rows: Mapping[str, Row], known: list[Row], role
             seen.append((point, ("known", i)))
     _no_overlaps(report, seen)
     link = reader.link
-    return RegisterMap(tuple(points), reader.spans(), link.max_registers, link.max_bits, link.gap, link.turnaround, link.timeout)
+    return RegisterMap(
+        tuple(points),
+        reader.spans(),
+        link.max_registers,
+        link.max_bits,
+        link.gap,
+        link.turnaround,
+        link.timeout,
+    )
 
 
 def _no_overlaps(report: Report, seen: list[tuple[Point, Path]]) -> None:
     """Two values that share a register are an off-by-one in the map; bits of one register may."""
     ordered = sorted(seen, key=lambda pair: (pair[0].space.value, pair[0].address, pair[0].end))
-    for (first, _), (second, path) in zip(ordered, ordered[1:], strict=False):
+    for (first, _), (second, path) in pairwise(ordered):
         bits = first.kind is Kind.BIT or second.kind is Kind.BIT
         if first.space is second.space and second.address < first.end and not bits:
-            report.at((*path, "at"), f"{second.name} shares a register with {first.name}: is an address off by one?")
+            report.at(
+                (*path, "at"), f"{second.name} shares a register with {first.name}: is an address off by one?"
+            )

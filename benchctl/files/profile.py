@@ -18,8 +18,9 @@ from benchctl.core.profile import (
 )
 from benchctl.core.registers import RegisterMap
 from benchctl.files.check import AtLeastZero, Celsius, Duration, Positive, Power, Report, Strict, Text
-from benchctl.files.points import Link, Reader, Row, register_map
+from benchctl.files.points import Reader, register_map
 from benchctl.files.profile_rules import check_profile
+from benchctl.files.rows import Link, Row
 from benchctl.files.tree import Path
 
 Across = Literal["abc", "a", "b", "c", "ab", "bc", "ca"]
@@ -122,14 +123,14 @@ class UnitFile(Strict):
     fan: FanRow
     watchdog: WatchdogRow | None = None
     cooldown: CoolDownRow = CoolDownRow()
-    faults: Annotated[list[FaultRow], Field(max_length=64)] = []
+    faults: Annotated[list[FaultRow], Field(max_length=64)] = Field(default_factory=list)
     highest_volts_percent: Annotated[float, Field(ge=100, le=125)] = 110.0
     follow: Duration = 2.0
     exhaust_trip_c: Celsius = 250.0
     expected_rise_k: Positive | None = None
     meter_refresh: Duration = 1.0
     points: dict[str, Row]
-    known: list[Row] = []
+    known: list[Row] = Field(default_factory=list)
     simulated: SimulatedRow | None = None
 
 
@@ -143,19 +144,40 @@ def profile_of(report: Report) -> Profile:
     check_profile(report, file, registers)
     report.settle()
     return Profile(
-        name=report.source.name, title=file.title, rated_v=file.rated.volts, phases=file.rated.phases,
-        connection=file.rated.connection, hertz=tuple(file.rated.hertz), registers=registers, stages=stages,
-        setpoint=_setpoint(file.setpoint), fan=_fan(file.fan), watchdog=_watchdog(file.watchdog),
-        cooldown=CoolDown(file.cooldown.minimum, file.cooldown.margin_k, file.cooldown.near, file.cooldown.reference,
-                          file.cooldown.alarm),
-        faults=faults, highest_v_ratio=file.highest_volts_percent / 100.0, follow_s=file.follow,
-        exhaust_trip_c=file.exhaust_trip_c, expected_rise_k=file.expected_rise_k, meter_refresh_s=file.meter_refresh,
-        reports=reports(registers), simulated=_simulated(file.simulated))
+        name=report.source.name,
+        title=file.title,
+        rated_v=file.rated.volts,
+        phases=file.rated.phases,
+        connection=file.rated.connection,
+        hertz=tuple(file.rated.hertz),
+        registers=registers,
+        stages=stages,
+        setpoint=_setpoint(file.setpoint),
+        fan=_fan(file.fan),
+        watchdog=_watchdog(file.watchdog),
+        cooldown=CoolDown(
+            file.cooldown.minimum,
+            file.cooldown.margin_k,
+            file.cooldown.near,
+            file.cooldown.reference,
+            file.cooldown.alarm,
+        ),
+        faults=faults,
+        highest_v_ratio=file.highest_volts_percent / 100.0,
+        follow_s=file.follow,
+        exhaust_trip_c=file.exhaust_trip_c,
+        expected_rise_k=file.expected_rise_k,
+        meter_refresh_s=file.meter_refresh,
+        reports=reports(registers),
+        simulated=_simulated(file.simulated),
+    )
 
 
 def reports(registers: RegisterMap) -> frozenset[str]:
     """Names of the quantities that a map can read (scale factors and known values are none)."""
-    return frozenset(p.name for p in registers.points if not p.name.endswith("_sf") and p.name != "known_value")
+    return frozenset(
+        p.name for p in registers.points if not p.name.endswith("_sf") and p.name != "known_value"
+    )
 
 
 def shares(row: StageRow) -> tuple[float, float, float]:
@@ -172,7 +194,11 @@ def shares(row: StageRow) -> tuple[float, float, float]:
 def _stage(reader: Reader, file: UnitFile, row: StageRow, index: int) -> Stage:
     path: Path = ("stages", index)
     order = reader.bit(row.name, row.order, (*path, "order"), file.stages_written_with) if row.order else None
-    back = reader.bit(row.name, row.feedback, (*path, "feedback"), None, row.feedback_inverted) if row.feedback else None
+    back = (
+        reader.bit(row.name, row.feedback, (*path, "feedback"), None, row.feedback_inverted)
+        if row.feedback
+        else None
+    )
     return Stage(row.name, shares(row), row.across, order, back)
 
 
@@ -185,7 +211,11 @@ def _fault(reader: Reader, row: FaultRow, index: int) -> FaultBit:
 
 
 def _setpoint(row: SetPointRow | None) -> SetPoint | None:
-    return row and SetPoint(row.maximum, row.resolution, row.kw_are == "actual", row.ramp_kw_per_s, row.drop)
+    return (
+        None
+        if row is None
+        else SetPoint(row.maximum, row.resolution, row.kw_are == "actual", row.ramp_kw_per_s, row.drop)
+    )
 
 
 def _fan(row: FanRow) -> Fan:
@@ -193,9 +223,22 @@ def _fan(row: FanRow) -> Fan:
 
 
 def _watchdog(row: WatchdogRow | None) -> Watchdog | None:
-    return row and Watchdog(row.time, row.fed_by, row.feed_every, row.on_return)
+    return None if row is None else Watchdog(row.time, row.fed_by, row.feed_every, row.on_return)
 
 
 def _simulated(row: SimulatedRow | None) -> Simulated | None:
-    return row and Simulated(row.contactor, row.contactor_spread, row.fan_spin_up, row.fan_spin_down, row.element_tau,
-                             row.sensor_tau, row.flow_m3_s, row.still_air_tau, row.dead_time)
+    return (
+        None
+        if row is None
+        else Simulated(
+            row.contactor,
+            row.contactor_spread,
+            row.fan_spin_up,
+            row.fan_spin_down,
+            row.element_tau,
+            row.sensor_tau,
+            row.flow_m3_s,
+            row.still_air_tau,
+            row.dead_time,
+        )
+    )

@@ -15,7 +15,10 @@ COOLDOWN_FLOOR_S = 30.0
 def check_profile(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
     """Tell every rule that the profile breaks."""
     if (file.stages is None) == (file.setpoint is None):
-        report.at((), "a unit has either 'stages' (we choose the contactors) or 'setpoint' (the unit does), and not both")
+        report.at(
+            (),
+            "a unit has either 'stages' (we switch them) or 'setpoint' (the unit does), and not both",
+        )
     if file.stages is not None:
         _stages(report, file, file.stages, registers)
     if file.setpoint is not None:
@@ -39,18 +42,32 @@ def _need(report: Report, registers: RegisterMap, name: str, why: str, written: 
 
 def _stages(report: Report, file: "UnitFile", rows: "list[StageRow]", registers: RegisterMap) -> None:
     _unique(report, [row.name for row in rows], "stages")
-    for name, column in (("stages_order", [r.order for r in rows]), ("stages_closed", [r.feedback for r in rows])):
+    for name, column in (
+        ("stages_order", [r.order for r in rows]),
+        ("stages_closed", [r.feedback for r in rows]),
+    ):
         key = "order" if name == "stages_order" else "feedback"
         if all(column) != any(column):
-            report.at(("stages", column.index(None)), f"key '{key}' is missing here: all stages have one, or none and "
-                                                      f"the point '{name}' is a mask of them")
+            report.at(
+                ("stages", column.index(None)),
+                f"key '{key}' is missing here: all stages have one, or none and "
+                f"the point '{name}' is a mask of them",
+            )
         elif not any(column):
             _need(report, registers, name, f"the stages have no '{key}' of their own", written=key == "order")
         elif registers.point(name):
-            report.at(("points", name), f"the stages have each their '{key}': a mask besides would be a second truth", key=True)
+            report.at(
+                ("points", name),
+                f"the stages have each their '{key}': a mask besides would be a second truth",
+                key=True,
+            )
         mask = registers.point(name)
         if mask and (mask.kind not in (Kind.UINT16, Kind.UINT32) or 16 * mask.words < len(rows)):
-            report.at(("points", name), f"a mask of {len(rows)} stages is a uint16 or uint32 with a bit for each", key=True)
+            report.at(
+                ("points", name),
+                f"a mask of {len(rows)} stages is a uint16 or uint32 with a bit for each",
+                key=True,
+            )
     for i, row in enumerate(rows):
         _stage(report, row, ("stages", i), file.rated.phases)
 
@@ -61,9 +78,15 @@ def _stage(report: Report, row: "StageRow", path: Path, phases: int) -> None:
     elif not (row.power or sum(row.phase_kw or ())):
         report.at(path, "a stage of 0 kW is none")
     if row.order and not ("coil" in row.order or row.order.startswith("0")):
-        report.at((*path, "order"), f"'{row.order}' is no coil; stages behind one register are a mask, the point stages_order")
+        report.at(
+            (*path, "order"),
+            f"'{row.order}' is no coil; stages behind one register are a mask, the point stages_order",
+        )
     if phases == 1 and row.across not in ("a", "b", "c"):
-        report.at((*path, "across") if row.across != "abc" else path, "a single-phase unit's stage is across a, b or c")
+        report.at(
+            (*path, "across") if row.across != "abc" else path,
+            "a single-phase unit's stage is across a, b or c",
+        )
 
 
 def _setpoint(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
@@ -77,8 +100,11 @@ def _setpoint(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
 
 def _rated(report: Report, file: "UnitFile") -> None:
     if (file.rated.phases == 1) != (file.rated.connection == "single"):
-        report.at(("rated", "connection"), f"found '{file.rated.connection}' with {file.rated.phases} phases, "
-                                           "expected wye or delta for three phases and single for one")
+        report.at(
+            ("rated", "connection"),
+            f"found '{file.rated.connection}' with {file.rated.phases} phases, "
+            "expected wye or delta for three phases and single for one",
+        )
 
 
 def _fan_and_air(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
@@ -87,7 +113,9 @@ def _fan_and_air(report: Report, file: "UnitFile", registers: RegisterMap) -> No
         _need(report, registers, "fan_order", "the fan is ours to switch (fan.controllable)", written=True)
         _need(report, registers, "fan_on", "a fan that is ordered must be seen to run")
     elif registers.point("fan_order"):
-        report.at(("points", "fan_order"), "the unit runs its fans by itself (fan.controllable: false)", key=True)
+        report.at(
+            ("points", "fan_order"), "the unit runs its fans by itself (fan.controllable: false)", key=True
+        )
     if not registers.point("remote"):
         _need(report, registers, "remote", "a unit under its own panel takes no orders")
     if not 0 < file.fan.proof <= 120:
@@ -99,23 +127,33 @@ def _watchdog(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
     if dog is None:
         return
     if not 0 < dog.feed_every <= dog.time / 2:
-        report.at(("watchdog", "feed_every"), f"found {dog.feed_every:g} s, expected at most half of the watchdog's "
-                                              f"{dog.time:g} s: one lost feed must not drop the load")
+        report.at(
+            ("watchdog", "feed_every"),
+            f"found {dog.feed_every:g} s, expected at most half of the watchdog's "
+            f"{dog.time:g} s: one lost feed must not drop the load",
+        )
     if dog.fed_by == "register":
         _need(report, registers, "watchdog_feed", "the watchdog is fed by a register", written=True)
 
 
 def _cooldown(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
     if file.cooldown.minimum < COOLDOWN_FLOOR_S:
-        report.at(("cooldown", "minimum"), f"found {file.cooldown.minimum:g} s, expected at least {COOLDOWN_FLOOR_S:g} s: "
-                                           "hot elements need air whatever the sensor says")
+        report.at(
+            ("cooldown", "minimum"),
+            f"found {file.cooldown.minimum:g} s, expected at least {COOLDOWN_FLOOR_S:g} s: "
+            "hot elements need air whatever the sensor says",
+        )
     if file.cooldown.reference != "none":
         _need(report, registers, "exhaust_c", "cool-down compares it (or say cooldown: {reference: none})")
     if file.cooldown.reference == "inlet":
-        _need(report, registers, "inlet_c", "cool-down compares the exhaust with it (or say reference: ambient)")
+        _need(
+            report, registers, "inlet_c", "cool-down compares the exhaust with it (or say reference: ambient)"
+        )
     if file.cooldown.alarm <= file.cooldown.minimum:
-        report.at(("cooldown", "alarm"), f"found {file.cooldown.alarm:g} s, expected more than the minimum of "
-                                         f"{file.cooldown.minimum:g} s")
+        report.at(
+            ("cooldown", "alarm"),
+            f"found {file.cooldown.alarm:g} s, expected more than the minimum of {file.cooldown.minimum:g} s",
+        )
 
 
 def _unique(report: Report, names: list[str], key: str) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from benchctl.core.program import (
     Block,
@@ -109,16 +109,16 @@ class RepeatRow(Strict):
 class SegmentRow(Strict):
     """One segment: a mapping with one key, its kind."""
 
-    model_config = {"json_schema_extra": {"minProperties": 1, "maxProperties": 1}}
+    model_config = ConfigDict(json_schema_extra={"minProperties": 1, "maxProperties": 1})
 
-    ramp: RampRow = Field(default=None)
-    hold: HoldRow = Field(default=None)
-    block: BlockRow = Field(default=None)
-    drop: DropRow = Field(default=None)
-    wait: WaitRow = Field(default=None)
-    staircase: StaircaseRow = Field(default=None)
-    expect_loss: ExpectLossRow = Field(default=None)
-    repeat: RepeatRow = Field(default=None)
+    ramp: RampRow | None = None
+    hold: HoldRow | None = None
+    block: BlockRow | None = None
+    drop: DropRow | None = None
+    wait: WaitRow | None = None
+    staircase: StaircaseRow | None = None
+    expect_loss: ExpectLossRow | None = None
+    repeat: RepeatRow | None = None
 
 
 class ProgramFile(Strict):
@@ -143,25 +143,47 @@ def program_of(report: Report) -> Program:
     file = report.read(ProgramFile)
     segments = _segments(report, file.segments, ("segments",))
     if written_out(segments) > MOST_SEGMENTS:
-        report.at(("segments",), f"{written_out(segments)} segments when repeats are written out, expected at most {MOST_SEGMENTS}",
-                  key=True)
+        report.at(
+            ("segments",),
+            f"{written_out(segments)} segments when repeats are written out, expected at most {MOST_SEGMENTS}",
+            key=True,
+        )
     if file.reading_interval < 1:
         report.at(("reading_interval",), f"found {file.reading_interval:g} s, expected at least 1 s")
     if file.start_at is not None and not _is_moment(file.start_at):
-        report.at(("start_at",), f"{quoted(file.start_at)} is no time with its offset, expected for instance "
-                                 "2027-04-12T06:00:00+02:00")
+        report.at(
+            ("start_at",),
+            f"{quoted(file.start_at)} is no time with its offset, expected for instance "
+            "2027-04-12T06:00:00+02:00",
+        )
     report.settle()
     return Program(
-        name=report.source.name, title=file.title, segments=segments, load_is=LoadIs(file.load_is),
-        rounding=Rounding(file.rounding), start_at=file.start_at, check_load=file.check_load, stage_check=file.stage_check,
-        trim=file.trim, source_cooldown_s=file.source_cooldown, reading_interval_s=file.reading_interval,
-        hold_start_timeout_s=file.hold_start_timeout, if_silent=Silence(file.if_silent))
+        name=report.source.name,
+        title=file.title,
+        segments=segments,
+        load_is=LoadIs(file.load_is),
+        rounding=Rounding(file.rounding),
+        start_at=file.start_at,
+        check_load=file.check_load,
+        stage_check=file.stage_check,
+        trim=file.trim,
+        source_cooldown_s=file.source_cooldown,
+        reading_interval_s=file.reading_interval,
+        hold_start_timeout_s=file.hold_start_timeout,
+        if_silent=Silence(file.if_silent),
+    )
 
 
 def written_out(segments: tuple[Segment, ...]) -> int:
     """Number of segments when repeats are written out and staircases are counted by their levels."""
-    return sum(s.times * written_out(s.segments) if isinstance(s, Repeat) else
-               s.steps + 1 if isinstance(s, Staircase) else 1 for s in segments)
+    return sum(
+        s.times * written_out(s.segments)
+        if isinstance(s, Repeat)
+        else s.steps + 1
+        if isinstance(s, Staircase)
+        else 1
+        for s in segments
+    )
 
 
 def _segments(report: Report, rows: list[SegmentRow], path: Path) -> tuple[Segment, ...]:
@@ -187,8 +209,15 @@ def _ramp(report: Report, row: RampRow, path: Path) -> Ramp:
 
 
 def _hold(report: Report, row: HoldRow, path: Path) -> Hold:
-    return Hold(row.for_, row.at and _target(row.at), Starts(row.starts), row.band, row.continuous, row.label or "",
-                _line(report, path))
+    return Hold(
+        row.for_,
+        None if row.at is None else _target(row.at),
+        Starts(row.starts),
+        row.band,
+        row.continuous,
+        row.label or "",
+        _line(report, path),
+    )
 
 
 def _block(report: Report, row: BlockRow, path: Path) -> Block:
@@ -206,8 +235,16 @@ def _wait(report: Report, row: WaitRow, path: Path) -> Wait:
 
 
 def _staircase(report: Report, row: StaircaseRow, path: Path) -> Staircase:
-    return Staircase(_target(row.from_), _target(row.to), row.steps, row.hold, row.ramp, Starts(row.starts), row.label or "",
-                     _line(report, path))
+    return Staircase(
+        _target(row.from_),
+        _target(row.to),
+        row.steps,
+        row.hold,
+        row.ramp,
+        Starts(row.starts),
+        row.label or "",
+        _line(report, path),
+    )
 
 
 def _expect_loss(report: Report, row: ExpectLossRow, path: Path) -> ExpectLoss:
@@ -215,11 +252,21 @@ def _expect_loss(report: Report, row: ExpectLossRow, path: Path) -> ExpectLoss:
         report.at((*path, "within"), "found 0 s, expected the time within which the supply goes away")
     if not 0 < row.step <= 100:
         report.at((*path, "step"), f"found {row.step:g} %, expected more than 0 and at most 100 %")
-    return ExpectLoss(row.within, row.then == "re-apply", row.held, row.step, row.every, row.label or "", _line(report, path))
+    return ExpectLoss(
+        row.within,
+        row.then == "re-apply",
+        row.held,
+        row.step,
+        row.every,
+        row.label or "",
+        _line(report, path),
+    )
 
 
 def _repeat(report: Report, row: RepeatRow, path: Path) -> Repeat:
-    return Repeat(row.times, _segments(report, row.segments, (*path, "segments")), row.label or "", _line(report, path))
+    return Repeat(
+        row.times, _segments(report, row.segments, (*path, "segments")), row.label or "", _line(report, path)
+    )
 
 
 def _line(report: Report, path: Path) -> int:
@@ -228,8 +275,15 @@ def _line(report: Report, path: Path) -> int:
 
 
 _MAKERS: dict[str, Callable[[Report, Any, Path], Segment]] = {
-    "ramp": _ramp, "hold": _hold, "block": _block, "drop": _drop, "wait": _wait, "staircase": _staircase,
-    "expect_loss": _expect_loss, "repeat": _repeat}
+    "ramp": _ramp,
+    "hold": _hold,
+    "block": _block,
+    "drop": _drop,
+    "wait": _wait,
+    "staircase": _staircase,
+    "expect_loss": _expect_loss,
+    "repeat": _repeat,
+}
 
 
 def _is_moment(text: str) -> bool:

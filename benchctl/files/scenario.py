@@ -8,7 +8,7 @@ from pydantic import Field
 
 from benchctl.core.command import Verb
 from benchctl.core.scenario import FAULT_BY_NAME, Answer, Fault, FaultKind, Scenario
-from benchctl.core.site import Endpoint, Site
+from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.files import amounts
 from benchctl.files.check import Duration, Report, Strict, Text
 from benchctl.files.fault import nearest, quoted
@@ -24,7 +24,7 @@ class FaultRow(Strict):
     fault: Text
     on: Text
     at: Duration
-    for_: Annotated[Duration, Field(alias="for")] = Field(default=None)
+    for_: Annotated[Duration | None, Field(alias="for")] = None
     value: Text | None = None
     during: Segment | None = None
 
@@ -32,8 +32,23 @@ class FaultRow(Strict):
 class AnswerRow(Strict):
     """What the operator does: at a time, or after a prompt opens."""
 
-    verb: Literal["start", "set load", "pause", "resume", "extend", "skip", "answer", "unload", "drop", "reset", "acknowledge",
-                  "join", "override", "confirm fans", "remark"]
+    verb: Literal[
+        "start",
+        "set load",
+        "pause",
+        "resume",
+        "extend",
+        "skip",
+        "answer",
+        "unload",
+        "drop",
+        "reset",
+        "acknowledge",
+        "join",
+        "override",
+        "confirm fans",
+        "remark",
+    ]
     at: Duration | None = None
     during: Segment | None = None
     to: Text | None = None
@@ -47,8 +62,8 @@ class ScenarioFile(Strict):
     """What goes wrong in a rehearsal, and what the operator does about it."""
 
     title: Text
-    faults: Annotated[list[FaultRow], Field(max_length=500)] = []
-    answers: Annotated[list[AnswerRow], Field(max_length=500)] = []
+    faults: Annotated[list[FaultRow], Field(max_length=500)] = Field(default_factory=list)
+    answers: Annotated[list[AnswerRow], Field(max_length=500)] = Field(default_factory=list)
 
 
 def scenario_of(report: Report, site: Site) -> Scenario:
@@ -70,22 +85,38 @@ class _Reader:
     def fault(self, row: FaultRow, path: Path) -> Fault | None:
         kind = FAULT_BY_NAME.get(row.fault)
         if kind is None:
-            self.report.at((*path, "fault"), f"{quoted(row.fault)} is no fault{nearest(row.fault, FAULT_BY_NAME)}")
+            self.report.at(
+                (*path, "fault"), f"{quoted(row.fault)} is no fault{nearest(row.fault, FAULT_BY_NAME)}"
+            )
             return None
         on = self._on(kind, row.on, (*path, "on"))
         value = self._value(kind, row, path)
-        return on and Fault(row.at, kind.name, on, value, row.for_, row.during, self.report.line(path))
+        if on is None:
+            return None
+        return Fault(row.at, kind.name, on, value, row.for_, row.during, self.report.line(path))
 
     def _on(self, kind: FaultKind, name: str, path: Path) -> str | None:
         """The name that the simulator knows; a cable may be named by a device at its end."""
-        ends: dict[str, Endpoint] = {n: d.endpoint for n, d in (*self.units.items(), *self.instruments.items())}
+        devices: tuple[Unit | Instrument, ...] = (*self.site.units, *self.site.instruments)
+        ends: dict[str, Endpoint] = {device.name: device.endpoint for device in devices}
         sockets = {f"{end.host}:{end.port}" for end in ends.values()}
-        known = {"unit": set(self.units), "instrument": set(self.instruments), "source": {"source"},
-                 "cable": sockets | set(ends)}[kind.on]
+        known = {
+            "unit": set(self.units),
+            "instrument": set(self.instruments),
+            "source": {"source"},
+            "cable": sockets | set(ends),
+        }[kind.on]
         if name not in known:
-            what = {"unit": "unit", "instrument": "instrument", "source": "source (say: source)",
-                    "cable": "device or socket"}[kind.on]
-            self.report.at(path, f"{quoted(name)} is no {what} of the site '{self.site.name}'{nearest(name, sorted(known))}")
+            what = {
+                "unit": "unit",
+                "instrument": "instrument",
+                "source": "source (say: source)",
+                "cable": "device or socket",
+            }[kind.on]
+            self.report.at(
+                path,
+                f"{quoted(name)} is no {what} of the site '{self.site.name}'{nearest(name, sorted(known))}",
+            )
             return None
         return f"{ends[name].host}:{ends[name].port}" if kind.on == "cable" and name in ends else name
 
@@ -104,27 +135,49 @@ class _Reader:
             return None
         unit = self.units.get(row.on)
         if not _fits(kind.value, value, len(unit.profile.stages) if unit else 0):
-            self.report.at((*path, "value"), f"found {quoted(row.value)}, expected {kind.value}" + (
-                f"; '{row.on}' has {len(unit.profile.stages)} stages" if unit and kind.value.startswith("stage") else ""))
+            self.report.at(
+                (*path, "value"),
+                f"found {quoted(row.value)}, expected {kind.value}"
+                + (
+                    f"; '{row.on}' has {len(unit.profile.stages)} stages"
+                    if unit and kind.value.startswith("stage")
+                    else ""
+                ),
+            )
             return None
         return value
 
     def answer(self, row: AnswerRow, path: Path) -> Answer:
         if (row.at is None) == (row.to is None):
-            self.report.at(path, "an answer has either 'at' (a time) or 'to' (a prompt's words, or 'prompts'), and not both")
+            self.report.at(
+                path,
+                "an answer has either 'at' (a time) or 'to' (a prompt's words, or 'prompts'), and not both",
+            )
         if row.during is not None and row.at is None:
             self.report.at((*path, "during"), "'during' belongs to 'at'", key=True)
         if row.unit is not None and row.unit not in self.units:
-            self.report.at((*path, "unit"), f"{quoted(row.unit)} is no unit of the site '{self.site.name}'"
-                                            f"{nearest(row.unit, self.units)}")
+            self.report.at(
+                (*path, "unit"),
+                f"{quoted(row.unit)} is no unit of the site '{self.site.name}'"
+                f"{nearest(row.unit, self.units)}",
+            )
         if row.verb in _WITH_UNIT and row.unit is None:
             self.report.at(path, f"key 'unit' is missing here: '{row.verb}' is about one unit")
         if row.verb == Verb.ANSWER.value and row.text not in ("yes", "no"):
             self.report.at((*path, "text") if row.text else path, 'an answer\'s text is "yes" or "no"')
         if row.verb in _WITH_VALUE and row.value is None:
             self.report.at(path, f"key 'value' is missing here: '{row.verb}' takes {_WITH_VALUE[row.verb]}")
-        return Answer(row.verb, row.at, row.to or "", row.after, row.text or "", row.value, row.unit or "", row.during,
-                      self.report.line(path))
+        return Answer(
+            row.verb,
+            row.at,
+            row.to or "",
+            row.after,
+            row.text or "",
+            row.value,
+            row.unit or "",
+            row.during,
+            self.report.line(path),
+        )
 
 
 _WITH_UNIT = {Verb.JOIN.value, Verb.CONFIRM_FANS.value}
@@ -138,7 +191,10 @@ def _number(text: str) -> float:
 
 
 _READ: dict[str, Callable[[object], float]] = {
-    "kW": amounts.power_kw, "percent of rated": amounts.percent, "s": amounts.duration_s}
+    "kW": amounts.power_kw,
+    "percent of rated": amounts.percent,
+    "s": amounts.duration_s,
+}
 
 
 def _fits(meaning: str, value: float, stages: int) -> bool:

@@ -54,8 +54,17 @@ class DiskShelf:
             tried.append(shown)
             if _is_file(file):
                 return SourceFile.of(kind, ref, shown, _text(file, shown))
-        raise FileFault([Flaw(ref or "''", 0, 0, f"no such {kind}{nearest(ref, names(kind))}; looked for "
-                              + ", ".join(dict.fromkeys(tried)))])
+        raise FileFault(
+            [
+                Flaw(
+                    ref or "''",
+                    0,
+                    0,
+                    f"no such {kind}{nearest(ref, names(kind))}; looked for "
+                    + ", ".join(dict.fromkeys(tried)),
+                )
+            ]
+        )
 
 
 class RecordedShelf:
@@ -120,7 +129,7 @@ def _text(file: Path, shown: str) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        before = data[:fault.start].decode("utf-8-sig", "replace")
+        before = data[: fault.start].decode("utf-8-sig", "replace")
         line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
         told = f"byte 0x{data[fault.start]:02X} is not UTF-8; save the file as UTF-8"
         raise FileFault([Flaw(shown, line, column, told)]) from None

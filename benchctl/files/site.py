@@ -1,10 +1,10 @@
 """A site's file: the form, and the noun of `core/site.py`. The rules are in `site_rules.py`."""
 
 import re
-from dataclasses import fields, replace
-from typing import Annotated, Any, Literal
+from dataclasses import replace
+from typing import Annotated, Literal
 
-from pydantic import Field, create_model
+from pydantic import Field
 
 from benchctl.core.profile import FanSupply, Profile
 from benchctl.core.site import (
@@ -19,7 +19,17 @@ from benchctl.core.site import (
     WhenLost,
     Wiring,
 )
-from benchctl.files.check import Apparent, AtLeastZero, Celsius, Duration, Positive, Power, Report, Strict, Text
+from benchctl.files.check import (
+    Apparent,
+    AtLeastZero,
+    Celsius,
+    Duration,
+    Positive,
+    Power,
+    Report,
+    Strict,
+    Text,
+)
 from benchctl.files.fault import FileFault, quoted
 from benchctl.files.instrument import InstrumentProfile, instrument_profile_of
 from benchctl.files.profile import profile_of
@@ -40,7 +50,9 @@ class SourceRow(Strict):
     apparent: Apparent
     volts: Positive
     hertz: Positive
-    wiring: Literal["three-phase four-wire", "three-phase three-wire", "single-phase two-wire", "single-phase three-wire"]
+    wiring: Literal[
+        "three-phase four-wire", "three-phase three-wire", "single-phase two-wire", "single-phase three-wire"
+    ]
     rating_class: Literal["COP", "PRP", "LTP", "ESP", "DCP"] | None = None
     power_factor: Annotated[float, Field(gt=0, le=1)] = 0.8
     serial: Text | None = None
@@ -100,21 +112,15 @@ class SimulationRow(Strict):
     volts: Positive | None = None
 
 
-_LIMITS: dict[str, Any] = {
-    f.name: (AtLeastZero, Field(default=f.default, description=f"{f.metadata['unit']}: {f.metadata['reason']}"))
-    for f in fields(Limits)}
-LimitsRow = create_model("LimitsRow", __base__=Strict, **_LIMITS)
-
-
 class SiteFile(Strict):
     """A place: the source under test, the chain of load banks, the instruments and the limits."""
 
     title: Text
     source: SourceRow
-    gateways: list[Text] = []
+    gateways: list[Text] = Field(default_factory=list)
     units: Annotated[list[UnitRow], Field(min_length=1, max_length=250)]
-    instruments: Annotated[list[InstrumentRow], Field(max_length=50)] = []
-    limits: LimitsRow = LimitsRow()  # type: ignore[valid-type]
+    instruments: Annotated[list[InstrumentRow], Field(max_length=50)] = Field(default_factory=list)
+    limits: dict[str, AtLeastZero] = Field(default_factory=dict)
     site_load_reserve: Power = 0.0
     ambient_c: Celsius | None = None
     altitude_m: Annotated[float, Field(ge=-500, le=6000)] = 0.0
@@ -142,24 +148,49 @@ class SiteReader:
         self.report.settle()
         source = file.source
         return Site(
-            name=self.report.source.name, title=file.title,
+            name=self.report.source.name,
+            title=file.title,
             nameplate=Nameplate(
-                source.name, source.kind, source.power, source.apparent, source.volts, source.hertz, Wiring(source.wiring),
-                source.rating_class or "", source.power_factor, source.serial or "", source.ungrounded, source.isochronous,
-                source.droop_percent),
-            units=tuple(u for u in units if u), instruments=tuple(i for i in instruments if i),
-            limits=Limits(**file.limits.model_dump()), site_load_reserve_kw=file.site_load_reserve,
-            ambient_c=file.ambient_c, altitude_m=file.altitude_m, scan_period_s=file.scan_period,
+                source.name,
+                source.kind,
+                source.power,
+                source.apparent,
+                source.volts,
+                source.hertz,
+                Wiring(source.wiring),
+                source.rating_class or "",
+                source.power_factor,
+                source.serial or "",
+                source.ungrounded,
+                source.isochronous,
+                source.droop_percent,
+            ),
+            units=tuple(u for u in units if u),
+            instruments=tuple(i for i in instruments if i),
+            limits=Limits(**file.limits),
+            site_load_reserve_kw=file.site_load_reserve,
+            ambient_c=file.ambient_c,
+            altitude_m=file.altitude_m,
+            scan_period_s=file.scan_period,
             when_lost=WhenLost(file.when_lost),
-            attendance=Attendance(file.attendance.unattended, file.attendance.check_in, file.attendance.console_lost),
-            simulation=Simulation(file.simulation.site_load, file.simulation.ambient_c, file.simulation.inertia_s,
-                                  file.simulation.volts))
+            attendance=Attendance(
+                file.attendance.unattended, file.attendance.check_in, file.attendance.console_lost
+            ),
+            simulation=Simulation(
+                file.simulation.site_load,
+                file.simulation.ambient_c,
+                file.simulation.inertia_s,
+                file.simulation.volts,
+            ),
+        )
 
     def _socket(self, text: str, path: Path) -> tuple[str, int] | None:
         found = SOCKET.fullmatch(text)
         port = int(found[2] or 502) if found else 0
         if not found or not 1 <= port <= 65535:
-            self.report.at(path, f"{quoted(text)} is no socket, expected for instance 192.168.8.21:502 (port 1 to 65535)")
+            self.report.at(
+                path, f"{quoted(text)} is no socket, expected for instance 192.168.8.21:502 (port 1 to 65535)"
+            )
             return None
         return found[1].lower().strip("[]"), port
 
@@ -194,14 +225,28 @@ class SiteReader:
             profile = replace(profile, fan=replace(profile.fan, supply=FanSupply(row.fan_supply)))
         return Unit(row.name, endpoint, row.unit_id, profile, row.position or "", row.serial or "")
 
-    def _instrument(self, row: InstrumentRow, index: int, gateways: set[tuple[str, int]]) -> Instrument | None:
+    def _instrument(
+        self, row: InstrumentRow, index: int, gateways: set[tuple[str, int]]
+    ) -> Instrument | None:
         endpoint = self._endpoint(row.at, ("instruments", index, "at"), gateways)
         profile = self._profile("instrument", row.profile, ("instruments", index, "profile"))
         if not isinstance(profile, InstrumentProfile) or endpoint is None:
             return None
         ratio = row.transformers
         return Instrument(
-            row.name, profile.role, row.place, endpoint, row.unit_id, profile.name, profile.registers,
-            ratio and ratio.primary_a, ratio and ratio.secondary_a, ratio is None or ratio.applied,
-            row.accuracy_class or profile.accuracy_class, row.serial or "", row.calibration_due or "", profile.refresh_s,
-            profile.reports)
+            row.name,
+            profile.role,
+            row.place,
+            endpoint,
+            row.unit_id,
+            profile.name,
+            profile.registers,
+            ratio.primary_a if ratio else None,
+            ratio.secondary_a if ratio else None,
+            ratio is None or ratio.applied,
+            row.accuracy_class or profile.accuracy_class,
+            row.serial or "",
+            row.calibration_due or "",
+            profile.refresh_s,
+            profile.reports,
+        )

@@ -1,11 +1,13 @@
-"""What a site's file must fulfil beyond its form: names, sockets, volts and places that can belong together."""
+"""What a site's file must fulfil beyond its form: names, sockets, volts and places that fit together."""
 
 from collections.abc import Sequence
+from dataclasses import fields
 from datetime import date
 from typing import TYPE_CHECKING
 
-from benchctl.core.site import Instrument, Unit, Wiring
+from benchctl.core.site import Instrument, Limits, Unit, Wiring
 from benchctl.files.check import Report
+from benchctl.files.fault import nearest, quoted
 
 if TYPE_CHECKING:
     from benchctl.files.site import SiteFile
@@ -15,7 +17,9 @@ if TYPE_CHECKING:
 FAR_BELOW, FAR_ABOVE = 0.4, 1.5
 
 
-def check_site(report: Report, file: "SiteFile", units: Sequence[Unit | None], instruments: Sequence[Instrument | None]) -> None:
+def check_site(
+    report: Report, file: "SiteFile", units: Sequence[Unit | None], instruments: Sequence[Instrument | None]
+) -> None:
     """Tell every rule that the site breaks."""
     _names(report, file)
     _sockets(report, units, instruments)
@@ -29,11 +33,12 @@ def check_site(report: Report, file: "SiteFile", units: Sequence[Unit | None], i
 
 def _names(report: Report, file: "SiteFile") -> None:
     seen: dict[str, str] = {"source": "the word for the source"}
-    for key, rows in (("units", file.units), ("instruments", file.instruments)):
-        for i, row in enumerate(rows):
-            if row.name in seen:
-                report.at((key, i, "name"), f"'{row.name}' is already {seen[row.name]}; every name is used once")
-            seen.setdefault(row.name, f"the name of {key} number {i + 1}")
+    places = [("units", i, row.name) for i, row in enumerate(file.units)]
+    places += [("instruments", i, row.name) for i, row in enumerate(file.instruments)]
+    for key, i, name in places:
+        if name in seen:
+            report.at((key, i, "name"), f"{quoted(name)} is already {seen[name]}; every name is used once")
+        seen.setdefault(name, f"the name of {key} number {i + 1}")
 
 
 def _sockets(report: Report, units: Sequence[Unit | None], instruments: Sequence[Instrument | None]) -> None:
@@ -45,8 +50,11 @@ def _sockets(report: Report, units: Sequence[Unit | None], instruments: Sequence
             end = device.endpoint
             address = (end.host, end.port, device.unit_id)
             if address in seen:
-                report.at((key, i, "at"), f"{end.host}:{end.port} with unit id {device.unit_id} is already {seen[address]}; "
-                                          "two devices on one socket need different unit ids")
+                report.at(
+                    (key, i, "at"),
+                    f"{end.host}:{end.port} with unit id {device.unit_id} is already {seen[address]}; "
+                    "two devices on one socket need different unit ids",
+                )
             seen.setdefault(address, f"'{device.name}'")
             if end.gateway and not 1 <= device.unit_id <= 247:
                 report.at((key, i, "unit_id"), f"found {device.unit_id}, expected 1 to 247 behind a gateway")
@@ -57,24 +65,41 @@ def _source(report: Report, file: "SiteFile") -> None:
     if source.power <= 0:
         report.at(("source", "power"), "found 0 kW, expected the nameplate's rated power")
     if source.apparent < source.power:
-        report.at(("source", "apparent"), f"found {source.apparent:g} kVA, expected at least the {source.power:g} kW of 'power'")
+        report.at(
+            ("source", "apparent"),
+            f"found {source.apparent:g} kVA, expected at least the {source.power:g} kW of 'power'",
+        )
     elif source.power > 1.02 * source.apparent * source.power_factor:
-        report.at(("source", "power"), f"{source.power:g} kW is more than {source.apparent:g} kVA at a power factor of "
-                                       f"{source.power_factor:g} gives: is one of the three wrong?")
+        report.at(
+            ("source", "power"),
+            f"{source.power:g} kW is more than {source.apparent:g} kVA at a power factor of "
+            f"{source.power_factor:g} gives: is one of the three wrong?",
+        )
     if source.isochronous and source.droop_percent:
         report.at(("source", "droop_percent"), "an isochronous source has no droop; say isochronous: false")
 
 
 def _limits(report: Report, file: "SiteFile") -> None:
-    limits = file.limits.model_dump()
+    known = {f.name: float(getattr(Limits(), f.name)) for f in fields(Limits)}
+    for name in file.limits:
+        if name not in known:
+            report.at(("limits", name), f"{quoted(name)} is no limit{nearest(name, known)}", key=True)
+    limits = {**known, **file.limits}
     for mild, severe, lower in (
-            ("volts_warn_percent", "volts_trip_percent", False), ("volts_present_percent", "volts_low_percent", False),
-            ("hertz_low_warn_percent", "hertz_low_percent", True), ("hertz_low_percent", "hertz_stall_percent", True),
-            ("exhaust_warn_percent", "exhaust_trip_percent", False), ("stale_s", "lost_s", False)):
+        ("volts_warn_percent", "volts_trip_percent", False),
+        ("volts_present_percent", "volts_low_percent", False),
+        ("hertz_low_warn_percent", "hertz_low_percent", True),
+        ("hertz_low_percent", "hertz_stall_percent", True),
+        ("exhaust_warn_percent", "exhaust_trip_percent", False),
+        ("stale_s", "lost_s", False),
+    ):
         if (limits[mild] <= limits[severe]) == lower:
-            where = ("limits", mild if mild in file.limits.model_fields_set else severe)
-            report.at(where, f"{mild} {limits[mild]:g} and {severe} {limits[severe]:g}: the {'second' if lower else 'first'} "
-                             "must be the lower one")
+            where = ("limits", mild if mild in file.limits else severe)
+            report.at(
+                where,
+                f"{mild} {limits[mild]:g} and {severe} {limits[severe]:g}: the {'second' if lower else 'first'} "
+                "must be the lower one",
+            )
 
 
 def _unit(report: Report, file: "SiteFile", unit: Unit, index: int) -> None:
@@ -90,7 +115,10 @@ def _unit(report: Report, file: "SiteFile", unit: Unit, index: int) -> None:
     halves = {Wiring.THREE_PHASE_4W: 3**0.5, Wiring.SINGLE_PHASE_3W: 2.0}
     volts = source.volts / (halves.get(wiring, 1.0) if profile.phases == 1 else 1.0)
     if not FAR_BELOW <= volts / profile.rated_v <= FAR_ABOVE:
-        report.at(where, f"'{profile.name}' is rated {profile.rated_v:g} V and would see {volts:.4g} V: a wrong profile?")
+        report.at(
+            where,
+            f"'{profile.name}' is rated {profile.rated_v:g} V and would see {volts:.4g} V: a wrong profile?",
+        )
 
 
 def _instruments(report: Report, file: "SiteFile", instruments: Sequence[Instrument | None]) -> None:
@@ -100,13 +128,18 @@ def _instruments(report: Report, file: "SiteFile", instruments: Sequence[Instrum
             continue
         place = instrument.place
         if (instrument.role == "panel") != (place == "panel"):
-            report.at(("instruments", i, "place"), f"found '{place}', but '{instrument.profile}' is a {instrument.role}")
+            report.at(
+                ("instruments", i, "place"),
+                f"found '{place}', but '{instrument.profile}' is a {instrument.role}",
+            )
         if place in places:
             report.at(("instruments", i, "place"), f"'{places[place]}' is already at this place")
         places.setdefault(place, instrument.name)
         due = file.instruments[i].calibration_due
         if due and not _is_date(due):
-            report.at(("instruments", i, "calibration_due"), f"'{due}' is no date, expected for instance 2027-03-31")
+            report.at(
+                ("instruments", i, "calibration_due"), f"'{due}' is no date, expected for instance 2027-03-31"
+            )
 
 
 def _is_date(text: str) -> bool:

@@ -1,9 +1,10 @@
 """YAML text → a tree of values that know their place.
 
-A subset of YAML on purpose: one document, no anchors, no tags, no tabs, no key twice. Plain words are resolved by the
-core schema of YAML 1.2 (https://yaml.org/spec/1.2.2/#103-core-schema), so `no` and `1:30` stay the texts they look
-like; and a number with a leading zero stays a text, because serial numbers lose their zeros otherwise. The tree is
-built from the parser's events rather than by its own composer, which recurses and so falls over deeply nested input.
+A subset of YAML on purpose: one document, no anchors, no tags, no tabs, no key twice. Plain words are
+resolved by the core schema of YAML 1.2 (https://yaml.org/spec/1.2.2/#103-core-schema), so `no` and `1:30`
+stay the texts they look like; and a number with a leading zero stays a text, because serial numbers lose
+their zeros otherwise. The tree is built from the parser's events rather than by its own composer, which
+recurses and so falls over deeply nested input.
 """
 
 import re
@@ -20,9 +21,12 @@ NOT_TEXT = re.compile("[^\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0
 NULLS = frozenset(("", "~", "null", "Null", "NULL"))
 BOOLS = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 INTEGER = re.compile(r"[-+]?(0|[1-9][0-9]*)")
-REAL = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
+REAL = re.compile(
+    r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)"
+)
 
 Path = tuple[str | int, ...]
+Told = tuple[int, int, str]  # line, column, what is wrong
 
 
 class Whole(int):
@@ -95,34 +99,44 @@ def parse(text: str, path: str) -> Node:
     """The tree of a file's text. Raises FileFault; path is only shown."""
     lines = text.splitlines() or [""]
 
-    def flaw(line: int, column: int, told: str) -> Flaw:
-        return Flaw(path, line, column, told, lines[line - 1] if line <= len(lines) else "")
+    def fault(flaws: list[Told]) -> FileFault:
+        return FileFault(
+            Flaw(path, line, column, told, lines[line - 1] if line <= len(lines) else "")
+            for line, column, told in flaws
+        )
 
     strange = NOT_TEXT.search(text)
     if strange:
-        before = (text[:strange.start()] + "x").splitlines()
-        told = ("a tab; indent and separate with spaces" if strange.group() == "\t"
-                else f"the character U+{ord(strange.group()):04X}, which is no text")
-        raise FileFault([flaw(len(before), len(before[-1]), told)])
+        before = (text[: strange.start()] + "x").splitlines()
+        told = (
+            "a tab; indent and separate with spaces"
+            if strange.group() == "\t"
+            else f"the character U+{ord(strange.group()):04X}, which is no text"
+        )
+        raise fault([(len(before), len(before[-1]), told)])
     builder = _Builder()
     try:
         for event in _events(text):
             builder.take(event)
-    except yaml.YAMLError as fault:
-        mark = getattr(fault, "problem_mark", None)
-        where = (mark.line + 1, mark.column + 1) if mark is not None else (1, 1)
-        opened = getattr(fault, "context_mark", None)
-        told = getattr(fault, "problem", None) or "this is no YAML"
-        since = f" ({fault.context} that begins at {opened.line + 1}:{opened.column + 1})" if opened and isinstance(
-            fault, yaml.MarkedYAMLError) and fault.context and opened.line + 1 != where[0] else ""
-        raise FileFault([flaw(*where, f"not readable as YAML: {told}{since}")]) from None
+    except yaml.YAMLError as error:
+        raise fault([_unreadable(error)]) from None
     except _TooDeepError as deep:
-        raise FileFault([flaw(*deep.place, f"nested deeper than {DEEPEST} levels")]) from None
+        raise fault([(*deep.place, f"nested deeper than {DEEPEST} levels")]) from None
     if builder.flaws:
-        raise FileFault(flaw(line, column, told) for line, column, told in builder.flaws)
+        raise fault(builder.flaws)
     if builder.root is None:
         raise FileFault([Flaw(path, 1, 1, "the file is empty")])
     return builder.root
+
+
+def _unreadable(error: yaml.YAMLError) -> Told:
+    if not isinstance(error, yaml.MarkedYAMLError) or error.problem_mark is None:
+        return 1, 1, "not readable as YAML"
+    line, column = error.problem_mark.line + 1, error.problem_mark.column + 1
+    told, since = f"not readable as YAML: {error.problem}", error.context_mark
+    if error.context and since is not None and since.line + 1 != line:
+        told += f" ({error.context} that begins at {since.line + 1}:{since.column + 1})"
+    return line, column, told
 
 
 class _TooDeepError(Exception):
@@ -145,16 +159,22 @@ class _Builder:
 
     def __init__(self) -> None:
         self.root: Node | None = None
-        self.flaws: list[tuple[int, int, str]] = []
-        self.open: list[tuple[Node, list[str]]] = []  # a collection and, for a mapping, the key that waits for its value
+        self.flaws: list[Told] = []
+        self.open: list[
+            tuple[Node, list[str]]
+        ] = []  # a collection and, for a mapping, the key that waits for its value
         self.documents = 0
 
     def take(self, event: yaml.Event) -> None:
-        place = (event.start_mark.line + 1, event.start_mark.column + 1)
+        mark = event.start_mark
+        place = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         if getattr(event, "anchor", None) is not None:
-            self.flaws.append((*place, "anchors and aliases (& and *) are not used here: write the value out"))
-        if getattr(event, "tag", None) not in (None, "!"):
-            self.flaws.append((*place, f"tags such as {str(event.tag)[:40]} are not used here"))
+            self.flaws.append(
+                (*place, "anchors and aliases (& and *) are not used here: write the value out")
+            )
+        tag = getattr(event, "tag", None)
+        if tag not in (None, "!"):
+            self.flaws.append((*place, f"tags such as {str(tag)[:40]} are not used here"))
         match event:
             case yaml.DocumentStartEvent():
                 self.documents += 1
@@ -163,7 +183,10 @@ class _Builder:
                 if event.version or event.tags:
                     self.flaws.append((*place, "directives (%) are not used here"))
             case yaml.ScalarEvent():
-                self._add(Node(*place, event.value if event.style or event.tag else resolve(event.value)), event.value)
+                self._add(
+                    Node(*place, event.value if event.style or event.tag else resolve(event.value)),
+                    event.value,
+                )
             case yaml.AliasEvent():
                 self._add(Node(*place), "*")
             case yaml.MappingStartEvent():
@@ -189,7 +212,9 @@ class _Builder:
         elif parent.table is not None and waiting:
             key = waiting.pop()
             if node.value is None and node.table is None and node.items is None:
-                self.flaws.append((*parent.keys[key], f"nothing is written after '{key[:60]}'; leave the key out instead"))
+                self.flaws.append(
+                    (*parent.keys[key], f"nothing is written after '{key[:60]}'; leave the key out instead")
+                )
             parent.table.setdefault(key, node)
         elif parent.table is not None:
             self._key(parent, node, written, waiting)
@@ -200,6 +225,8 @@ class _Builder:
         key = "" if written is None else written
         if key in parent.keys and written is not None:
             line, column = parent.keys[key]
-            self.flaws.append((node.line, node.column, f"key '{key[:60]}' is here twice (first at {line}:{column})"))
+            self.flaws.append(
+                (node.line, node.column, f"key '{key[:60]}' is here twice (first at {line}:{column})")
+            )
         parent.keys.setdefault(key, (node.line, node.column))
         waiting.append(key)
