@@ -145,7 +145,7 @@ def program_of(report: Report) -> Program:
     if written_out(segments) > MOST_SEGMENTS:
         report.at(
             ("segments",),
-            f"{written_out(segments)} segments when repeats are written out, expected at most {MOST_SEGMENTS}",
+            f"{written_out(segments)} segments when repeats are written out, the most is {MOST_SEGMENTS}",
             key=True,
         )
     if file.reading_interval < 1:

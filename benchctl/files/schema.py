@@ -51,6 +51,12 @@ def _limits() -> dict[str, Any]:
     return {"type": "object", "properties": rows, "additionalProperties": False}
 
 
+def _says(part: dict[str, Any], default: object) -> bool:
+    """Whether a default can be written in a file as it stands: the seconds of `90 s` cannot."""
+    written = {"string": str, "boolean": bool, "integer": int, "number": float}
+    return isinstance(default, written.get(str(part.get("type")), ()))
+
+
 def _without_nulls(part: Any) -> Any:
     """A key that may be left out is not a key that may be null; pydantic's titles say nothing and go too."""
     if isinstance(part, list):
@@ -60,7 +66,8 @@ def _without_nulls(part: Any) -> Any:
     kept = {
         key: _without_nulls(value)
         for key, value in part.items()
-        if not (key == "default" and value is None) and not (key == "title" and isinstance(value, str))
+        if not (key == "default" and not _says(part, value))
+        and not (key == "title" and isinstance(value, str))
     }
     choices = kept.get("anyOf")
     if isinstance(choices, list) and {"type": "null"} in choices:

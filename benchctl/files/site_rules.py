@@ -12,8 +12,8 @@ from benchctl.files.fault import nearest, quoted
 if TYPE_CHECKING:
     from benchctl.files.site import SiteFile
 
-# A unit far from the source's volts is a wrong profile or a slip of the pen. Anything nearer is the plan's to judge:
-# banks rated 480 V are used at 208 V, with what the square of the volts leaves of them.
+# A unit far from the source's volts is a wrong profile or a slip of the pen. Anything nearer is the plan's to
+# judge: banks rated 480 V are used at 208 V, with what the square of the volts leaves of them.
 FAR_BELOW, FAR_ABOVE = 0.4, 1.5
 
 
@@ -97,8 +97,8 @@ def _limits(report: Report, file: "SiteFile") -> None:
             where = ("limits", mild if mild in file.limits else severe)
             report.at(
                 where,
-                f"{mild} {limits[mild]:g} and {severe} {limits[severe]:g}: the {'second' if lower else 'first'} "
-                "must be the lower one",
+                f"{mild} {limits[mild]:g} and {severe} {limits[severe]:g}: "
+                f"the {'second' if lower else 'first'} must be the lower one",
             )
 
 
