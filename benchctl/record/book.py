@@ -1,0 +1,183 @@
+"""The file of one run while it is written: tables, chains and transactions. Drivers are in recorder.py and live.py.
+
+A transaction holds one or more frames and is all or nothing, in the file and in the chains. Scans that are missing
+between two frames become a row of `gap`. A full state is kept at the first scan, after each gap, once a minute and at
+the end, so that a replay can start there.
+"""
+
+import sqlite3
+import sys
+import time
+import uuid
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
+
+from benchctl import __version__
+from benchctl.core.decision import Frame, Settings
+from benchctl.files.shelf import SourceFile
+from benchctl.record.codec import CodecFault, compact
+from benchctl.record.fault import RecordFault
+from benchctl.record.rows import NS, Packer, event_row, packed, words
+from benchctl.record.schema import SCHEMA, TABLES, first_link, insertion, link, statements
+
+STATE_EVERY_S = 60.0
+
+
+def lock_path(path: Path) -> Path:
+    """The file that is locked while a record is written."""
+    return path.with_name(path.name + ".lock")
+
+
+class Book:
+    """One run's file, open for writing."""
+
+    def __init__(self, path: Path, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile],
+                 live: bool) -> None:
+        """Create the file. Raises RecordFault when it exists already or cannot be written."""
+        self.path = path
+        self._heads: dict[str, bytes] = {}
+        self._counts = dict.fromkeys(TABLES, 0)
+        self._packer = Packer()
+        self._last: Frame | None = None
+        self._state_s = float("-inf")
+        self._lock = FileLock(lock_path(path), timeout=0, thread_local=False)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._lock.acquire()
+            path.open("xb").close()
+            self._db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+            self._create(settings, meta, files, live)
+        except FileExistsError:
+            self._lock.release()
+            raise RecordFault(f"{path}: exists already; a record is never written over") from None
+        except Timeout:
+            raise RecordFault(f"{path}: is being written by another process") from None
+        except (sqlite3.Error, OSError) as fault:
+            self._lock.release()
+            raise RecordFault(f"{path}: the record cannot be started: {fault}") from None
+
+    def _create(self, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile], live: bool) -> None:
+        self._db.execute("PRAGMA journal_mode=WAL")
+        self._db.execute(f"PRAGMA synchronous={'FULL' if live else 'NORMAL'}")
+        if sys.platform == "darwin" and live:  # a plain fsync leaves the data in the drive's cache there
+            self._db.execute("PRAGMA fullfsync=1")
+        self._db.execute("BEGIN IMMEDIATE")
+        for statement in statements():
+            self._db.execute(statement)
+        self._heads["meta"] = first_link("meta")
+        for key, value in self._meta(settings, meta, live).items():
+            self._add("meta", key, words(value))
+        for table in TABLES.keys() - {"meta"}:
+            self._heads[table] = first_link(table, self._heads["meta"])
+        for file in files:
+            self._add("file", file.kind, file.ref, file.path, file.text, file.sha256)
+        self._add("settings", packed(settings))
+        self._db.execute("COMMIT")
+
+    @staticmethod
+    def _meta(settings: Settings, meta: Mapping[str, str], live: bool) -> dict[str, str]:
+        own = {
+            "schema": str(SCHEMA),
+            "tool": __version__,
+            "run": uuid.uuid4().hex,
+            "kind": "live" if live else "rehearsal",
+            "site": settings.site.name,
+            "program": settings.program.name if settings.program else "",
+            "scan_period_s": repr(settings.scan_period_s),
+            "started": datetime.now().astimezone().isoformat(),
+        }
+        return own | dict(meta)
+
+    @property
+    def last_number(self) -> int | None:
+        """The number of the last scan on disk."""
+        return None if self._last is None else self._last.number
+
+    def store(self, frames: Sequence[Frame], why_missing: str = "not recorded") -> list[str]:
+        """Put frames on disk in one transaction; returns what could not be kept of them. Raises sqlite3.Error."""
+        before = dict(self._heads), dict(self._counts), self._last, self._state_s
+        refused: list[str] = []
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            for frame in frames:
+                if self._last is not None and frame.number <= self._last.number:
+                    refused.append(f"scan {frame.number}: is not after scan {self._last.number}")
+                    continue
+                try:
+                    row = self._packer.scan(frame)
+                    events = [event_row(0, frame, event)[1:] for event in frame.decision.events]
+                except CodecFault as fault:
+                    refused.append(f"scan {frame.number}: {fault}")
+                    continue
+                self._frame(frame, row, events, refused, why_missing)
+            self._db.execute("COMMIT")
+        except BaseException:
+            self._heads, self._counts, self._last, self._state_s = before
+            self._roll_back()
+            raise
+        return refused
+
+    def _frame(self, frame: Frame, row: tuple[Any, ...], events: list[tuple[Any, ...]], refused: list[str],
+               why_missing: str) -> None:
+        after_gap = self._last is not None and frame.number != self._last.number + 1
+        if after_gap and self._last is not None:
+            self._add("gap", self._last.number + 1, frame.number - 1, row[1], refused[-1] if refused else why_missing)
+        self._insert("scan", row)
+        for event in events:
+            self._add("event", *event)
+        self._last = frame
+        if after_gap or frame.inputs.now_s - self._state_s >= STATE_EVERY_S:
+            self._state(frame)
+
+    def _state(self, frame: Frame) -> None:
+        with suppress(CodecFault):  # its hash is in the row of the scan
+            self._insert("state", (frame.number, packed(frame.decision.state)))
+            self._state_s = frame.inputs.now_s
+
+    def finish(self, outcome: str, totals: Mapping[str, Any], newest: int | None, why_missing: str) -> None:
+        """Write the end, and leave one plain file. Raises sqlite3.Error. newest: number of the last scan there was."""
+        before = dict(self._heads), dict(self._counts)
+        now_ns = round(time.time() * NS)
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            last = self._last
+            if last is not None and self._state_s != last.inputs.now_s:
+                self._state(last)
+            if newest is not None and last is not None and newest > last.number:
+                self._add("gap", last.number + 1, newest, now_ns, why_missing)
+            heads = {table: head.hex() for table, head in sorted(self._heads.items()) if table != "end"}
+            self._add("end", now_ns, words(outcome), compact(dict(totals)), compact(heads))
+            self._db.execute("COMMIT")
+        except BaseException:
+            self._heads, self._counts = before
+            self._roll_back()
+            raise
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._db.execute("PRAGMA journal_mode=DELETE")
+
+    def close(self) -> None:
+        """Let go of the file, in whatever condition it is."""
+        with suppress(sqlite3.Error):
+            self._db.close()
+        self._lock.release()
+        with suppress(OSError):
+            lock_path(self.path).unlink(missing_ok=True)
+
+    def _add(self, table: str, *values: Any) -> None:
+        self._counts[table] += 1
+        self._insert(table, (self._counts[table], *values))
+
+    def _insert(self, table: str, row: tuple[Any, ...]) -> None:
+        head = link(self._heads[table], row)
+        self._db.execute(insertion(table), (*row, head))
+        self._heads[table] = head
+
+    def _roll_back(self) -> None:
+        with suppress(sqlite3.Error):
+            if self._db.in_transaction:  # a full disk has rolled back already
+                self._db.execute("ROLLBACK")
