@@ -45,8 +45,9 @@ def first_state(settings: Settings) -> State:
     units = tuple(
         UnitState(owed_s=u.profile.cooldown.minimum_s, near_s=u.profile.cooldown.near_s) for u in settings.site.units
     )
-    return State(units, tuple(InstrumentState() for _ in settings.site.instruments),
-                 volts_v=settings.site.nameplate.volts)
+    return State(
+        units, tuple(InstrumentState() for _ in settings.site.instruments), volts_v=settings.site.nameplate.volts
+    )
 
 
 @dataclass(frozen=True, slots=True)

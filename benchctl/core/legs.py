@@ -1,7 +1,7 @@
 """A program's segments laid out as legs: repeats unrolled, staircases as exact levels, percentages as kW.
 
-A staircase of n steps has n + 1 levels. Its first and last level are assigned, the ones between are in whole watts, so no
-level is lost or missed to floating point.
+A staircase of n steps has n + 1 levels. Its first and last level are assigned, the ones between are in whole watts,
+so no level is lost or missed to floating point.
 """
 
 import math
@@ -76,20 +76,57 @@ def _lay(segment: Segment, number: int, nameplate_kw: float, legs: list[Leg]) ->
         case Ramp(to=to, over_s=over_s, label=label, line=line):
             legs.append(Leg(LegKind.RAMP, number, to.kw(nameplate_kw), over_s, label, line=line))
         case Hold(at=at, hold_s=hold_s, label=label, line=line):
-            legs.append(Leg(LegKind.HOLD, number, None if at is None else at.kw(nameplate_kw), hold_s, label,
-                            starts=segment.starts, band_percent=segment.band_percent, line=line))
+            legs.append(
+                Leg(
+                    LegKind.HOLD,
+                    number,
+                    None if at is None else at.kw(nameplate_kw),
+                    hold_s,
+                    label,
+                    starts=segment.starts,
+                    band_percent=segment.band_percent,
+                    line=line,
+                )
+            )
         case Block(to=to, label=label, line=line):
-            legs.append(Leg(LegKind.BLOCK, number, to.kw(nameplate_kw), label=label,
-                            rejection=segment.declared_rejection, line=line))
+            legs.append(
+                Leg(
+                    LegKind.BLOCK,
+                    number,
+                    to.kw(nameplate_kw),
+                    label=label,
+                    rejection=segment.declared_rejection,
+                    line=line,
+                )
+            )
         case Drop(label=label, line=line):
             legs.append(Leg(LegKind.DROP, number, 0.0, label=label, rejection=True, line=line))
         case Wait(label=label, line=line):
-            legs.append(Leg(LegKind.WAIT, number, label=label, prompt=segment.prompt, timeout_s=segment.timeout_s,
-                            if_silent=segment.if_silent, line=line))
+            legs.append(
+                Leg(
+                    LegKind.WAIT,
+                    number,
+                    label=label,
+                    prompt=segment.prompt,
+                    timeout_s=segment.timeout_s,
+                    if_silent=segment.if_silent,
+                    line=line,
+                )
+            )
         case ExpectLoss(label=label, line=line):
-            legs.append(Leg(LegKind.LOSS, number, label=label, timeout_s=segment.within_s, reapply=segment.reapply,
-                            held_s=segment.held_s, step_kw=segment.step_percent * nameplate_kw / 100.0,
-                            step_s=segment.step_s, line=line))
+            legs.append(
+                Leg(
+                    LegKind.LOSS,
+                    number,
+                    label=label,
+                    timeout_s=segment.within_s,
+                    reapply=segment.reapply,
+                    held_s=segment.held_s,
+                    step_kw=segment.step_percent * nameplate_kw / 100.0,
+                    step_s=segment.step_s,
+                    line=line,
+                )
+            )
         case Staircase():
             _lay_staircase(segment, number, nameplate_kw, legs)
         case Repeat(times=times, segments=segments):
@@ -102,7 +139,9 @@ def _lay_staircase(stairs: Staircase, number: int, nameplate_kw: float, legs: li
     levels = staircase_kw(stairs.start.kw(nameplate_kw), stairs.end.kw(nameplate_kw), stairs.steps)
     for level_kw in levels:
         legs.append(Leg(LegKind.RAMP, number, level_kw, stairs.ramp_s, stairs.label, line=stairs.line))
-        legs.append(Leg(LegKind.HOLD, number, None, stairs.hold_s, stairs.label, starts=stairs.starts, line=stairs.line))
+        legs.append(
+            Leg(LegKind.HOLD, number, None, stairs.hold_s, stairs.label, starts=stairs.starts, line=stairs.line)
+        )
 
 
 def length_s(legs: tuple[Leg, ...]) -> float:

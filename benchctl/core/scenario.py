@@ -21,8 +21,12 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind("over-temperature", "unit", "", "the unit's own over-temperature trip operates"),
     FaultKind("contactor will not close", "unit", "stage number, from 1", "an ordered stage stays open"),
     FaultKind("contactor will not open", "unit", "stage number, from 1", "a stage stays closed (welded)"),
-    FaultKind("fuse blown", "unit", "stage number, then phase as 1, 2, 3 after the point: 2.3 = stage 2 phase C",
-              "one phase of one stage draws nothing"),
+    FaultKind(
+        "fuse blown",
+        "unit",
+        "stage number, then phase as 1, 2, 3 after the point: 2.3 = stage 2 phase C",
+        "one phase of one stage draws nothing",
+    ),
     FaultKind("feedback wrong", "unit", "stage number, from 1", "a stage reads back the opposite of what it does"),
     FaultKind("local", "unit", "", "somebody puts the unit under its own panel"),
     FaultKind("emergency stop", "unit", "", "somebody presses the unit's emergency stop"),
@@ -39,7 +43,9 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind("meter frozen", "instrument", "", "the meter keeps its values"),
     FaultKind("meter lost", "instrument", "", "the meter answers nothing"),
     FaultKind("transformer reversed", "instrument", "phase, 1 to 3", "a current transformer is turned round"),
-    FaultKind("transformers exchanged", "instrument", "two phases: 12, 13 or 23", "two current transformers changed places"),
+    FaultKind(
+        "transformers exchanged", "instrument", "two phases: 12, 13 or 23", "two current transformers changed places"
+    ),
     FaultKind("wrong ratio", "instrument", "factor", "amps and kW are wrong by a factor"),
     FaultKind("volts lost at meter", "instrument", "", "hertz and volts read as nothing while the source runs"),
     FaultKind("volts sag", "source", "percent of rated", "the source's volts move to this"),

@@ -29,7 +29,7 @@ class SeenUnit:
     power_kw: Maybe  # own meter, fresh
     possible_kw: float = 0.0  # all that may be closed, at the volts present
     unable: str = ""  # why no stage of it may close now; empty = it may
-    rise_k: Maybe = None
+    fell_kw: float = 0.0  # went off in this scan without our order, for a reason that the unit tells
 
 
 @dataclass(slots=True)
@@ -54,3 +54,5 @@ class Seen:
     rated_kw: float = 0.0
     site_needs_set: bool = False
     gap_s: float = 0.0  # a hole in time since the scan before; 0 = none
+    late: bool = False  # the scan took more than twice its period
+    recorder_failed: bool = False

@@ -49,8 +49,11 @@ class UnitState:
     serial: str = ""
     identified: bool | None = None
     foreign: bool = False  # somebody else changed its load
+    fell: bool = False  # load went off without our order
     restarted: bool = False
     swapped: bool = False
+    stuck_air: bool = False  # the airflow proof says air though the fan is off
+    air_off_s: float = 0.0  # how long the fan has been off while the proof says air
     unclosed: int = 0  # stages that did not follow a closing
     welded: int = 0  # stages that did not follow an opening
     fan: bool = False  # ordered
@@ -64,6 +67,7 @@ class UnitState:
     cooling_s: float = 0.0
     feed_s: float = 0.0  # until the watchdog is fed again
     out: bool = False  # taken off by a latched interlock
+    steady_s: float = 0.0  # how long the load read back has been what is wanted
     missing: tuple[tuple[int, int, int], ...] = ()  # (stage, phase, scans) suspected or found to draw nothing
     health: tuple[tuple[float, float, float], ...] | None = None  # found kW share per stage and phase; None = as rated
 
@@ -146,6 +150,7 @@ class CheckState:
     load: int = 0
     sums: tuple[float, ...] = ()  # measurements of the steps so far, see core/checkload.py
     count: int = 0
+    counts: tuple[int, int, int] = (0, 0, 0)  # samples per step
     tries: int = 0
     results: tuple[Trial, ...] = ()
     waited_s: float = 0.0
@@ -192,6 +197,7 @@ class State:
     block_s: float = 0.0  # rest of the window after a block
     volts_v: float = 0.0  # volts that the levels are computed with
     site_kw: float = 0.0  # site load that the levels are computed with
+    short_kw: float = 0.0  # went off with a unit in this leg and is not given to the others
     trim_kw: float = 0.0
     trim_wait_s: float = 0.0
     settle_s: float = 0.0  # until the meters tell of the last change

@@ -1,0 +1,158 @@
+"""Fourth rung: the alarms' states after IEC 62682 (active, acknowledged, returned, latched), with first-out order.
+
+An alarm begins when its row's condition has held for the row's delay. Alarms first seen in one scan share an order
+number: which of them came first is not known. Chatter is folded into one entry with a count.
+"""
+
+from dataclasses import dataclass, replace
+
+from benchctl.core.causes import BENCH_ROWS, BY_KEY, UNIT_ROWS, Now, Row
+from benchctl.core.decision import Event, Settings
+from benchctl.core.profile import FaultBit, Reaction
+from benchctl.core.seen import Seen
+from benchctl.core.state import Alarm, State
+
+Entries = dict[tuple[str, int], Alarm]
+
+
+@dataclass(frozen=True, slots=True)
+class _Scan:
+    """What all rows of one scan share."""
+
+    alarms: Entries
+    events: list[Event]
+    dt_s: float
+    order: int
+
+
+def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
+    """Evaluate every row for every subject. Works on `state.alarms`."""
+    scan = _Scan(state.alarms, events, dt_s, state.alarm_order + 1)
+    limits = settings.site.limits
+    now = Now(state, seen, settings, limits, -1, state.units[0], seen.units[0], settings.site.units[0])
+    for row in BENCH_ROWS:
+        _evaluate(row, now, scan)
+    for index, (u, s, unit) in enumerate(zip(state.units, seen.units, settings.site.units, strict=True)):
+        if not u.heard:
+            continue
+        now.index, now.u, now.s, now.unit = index, u, s, unit
+        for row in UNIT_ROWS:
+            _evaluate(row, now, scan)
+        if unit.profile.faults:
+            _fault_bits(now, scan)
+    if any(a.order == scan.order for a in state.alarms.values()):
+        state.alarm_order = scan.order
+
+
+def _evaluate(row: Row, now: Now, scan: _Scan) -> None:
+    key = (row.key, now.index)
+    alarm = scan.alarms.get(key)
+    now.was = alarm is not None and alarm.active
+    active = row.active(now)
+    if alarm is None and not active:
+        return
+    delay_s = getattr(now.limits, row.delay) if row.delay else 0.0
+    if _follow(scan, key, active, delay_s, row.latch):
+        _announce(scan, key, _say(row, now))
+
+
+def _fault_bits(now: Now, scan: _Scan) -> None:
+    """The unit's own fault bits are rows of its profile."""
+    reading = now.s.reading
+    for bit, fault in enumerate(now.unit.profile.faults):
+        key = (fault_key(fault), now.index)
+        known = now.fresh and reading.faults_known >> bit & 1
+        active = bool(reading.faults >> bit & 1) if known else None
+        if not active and key not in scan.alarms:
+            continue
+        latch = fault.reaction in (Reaction.UNIT_OFF, Reaction.UNLOAD, Reaction.DROP)
+        if _follow(scan, key, active, 0.0, latch):
+            _announce(scan, key, f"{now.unit.name}: {fault.text}")
+
+
+def fault_key(fault: FaultBit) -> str:
+    """The alarm row's key of a fault bit of a profile."""
+    return f"reported: {fault.name}"
+
+
+def _follow(scan: _Scan, key: tuple[str, int], active: bool | None, delay_s: float, latch: bool) -> bool:
+    """Move one alarm through its states; True when it has just become active."""
+    if active is None:
+        return False
+    alarm = scan.alarms.get(key) or Alarm(*key)
+    if active:
+        if alarm.active:
+            return False
+        on_s = min(alarm.on_s + scan.dt_s, delay_s)
+        if on_s < delay_s:
+            scan.alarms[key] = replace(alarm, on_s=on_s)
+            return False
+        first = alarm.order if alarm.order and (alarm.latched or not alarm.acknowledged) else scan.order
+        scan.alarms[key] = Alarm(
+            *key, on_s, active=True, acknowledged=False, latched=latch, count=alarm.count + 1, order=first
+        )
+        return True
+    if alarm.active:
+        scan.events.append(Event("returned to normal", alarm.text, key[1], data=(("row", key[0]),)))
+    if alarm.active or alarm.on_s:
+        scan.alarms[key] = replace(alarm, on_s=0.0, active=False)
+        _forget_if_over(scan.alarms, key)
+    return False
+
+
+def _announce(scan: _Scan, key: tuple[str, int], text: str) -> None:
+    scan.alarms[key] = replace(scan.alarms[key], text=text)
+    scan.events.append(Event("alarm", text, key[1], data=(("row", key[0]),)))
+
+
+def _forget_if_over(entries: Entries, key: tuple[str, int]) -> None:
+    alarm = entries[key]
+    if not alarm.active and alarm.acknowledged and not alarm.latched and not alarm.on_s:
+        del entries[key]
+
+
+def acknowledge(state: State, row: str | None, unit: int | None) -> int:
+    """Acknowledge one alarm, or all (row None); returns how many."""
+    count = 0
+    for key, alarm in list(state.alarms.items()):
+        chosen = row is None or (key[0] == row and unit in (None, key[1]))
+        if chosen and not alarm.acknowledged:
+            state.alarms[key] = replace(alarm, acknowledged=True)
+            _forget_if_over(state.alarms, key)
+            count += 1
+    return count
+
+
+def unlatch(state: State) -> None:
+    """Release latched alarms whose condition is gone."""
+    for key, alarm in list(state.alarms.items()):
+        if alarm.latched and not alarm.active:
+            state.alarms[key] = replace(alarm, latched=False, acknowledged=True)
+            _forget_if_over(state.alarms, key)
+
+
+def reaction_of(key: str, unit: int, settings: Settings) -> Reaction:
+    """What an alarm's row does."""
+    row = BY_KEY.get(key)
+    if row is not None:
+        return row.reaction
+    faults = settings.site.units[unit].profile.faults
+    return next((f.reaction for f in faults if fault_key(f) == key), Reaction.ALARM)
+
+
+def first_out(state: State) -> tuple[Alarm, ...]:
+    """The alarms that came first of those that stand; several when their order is not known."""
+    standing = [a for a in state.alarms.values() if a.order and (a.active or a.latched or not a.acknowledged)]
+    lowest = min((a.order for a in standing), default=0)
+    return tuple(a for a in standing if a.order == lowest)
+
+
+def _say(row: Row, now: Now) -> str:
+    limits = now.limits
+    values = {name: getattr(limits, name) for name in limits.__slots__} if "_percent" in row.text else {}
+    found = (
+        [f"{now.unit.profile.stages[s].name} phase {'ABC'[p]}" for s, p, n in now.u.missing if n >= 3]
+        if now.index >= 0 and "{missing}" in row.text
+        else []
+    )
+    return row.text.format(unit=now.unit.name, cooling_min=now.u.cooling_s / 60.0, missing=", ".join(found), **values)

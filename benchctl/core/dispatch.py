@@ -1,0 +1,146 @@
+"""Seventh rung: the kW asked for become a load for each unit.
+
+First the level is chosen from what may be loaded now, then the set of stages (`core/choose.py`). Units that answer
+but may not be changed keep what they have and count with it; a unit that is off by an interlock gets no load.
+
+What goes off with a unit in the middle of a leg is not given to the others unless the site says so (`when_lost`):
+it is taken off the target until the next leg begins, and the alarm says that the target is missed. A rise is
+limited by the room under the largest block, which fills up again over the settling time.
+"""
+
+from benchctl.core.checks import trial_list
+from benchctl.core.choose import choose
+from benchctl.core.decision import Settings
+from benchctl.core.levels import load_kw, offer, smallest_kw
+from benchctl.core.limits import block_kw, ceiling_kw, usable
+from benchctl.core.offer import Offer
+from benchctl.core.program import LoadIs, Rounding
+from benchctl.core.seen import Contact, Seen
+from benchctl.core.site import WhenLost
+from benchctl.core.state import Mode, State
+
+VOLTS_STEP = 0.005  # share by which volts must move before levels are computed anew
+
+
+def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_before_kw: float) -> list[int]:
+    """The load that each unit is wished to have. Works on the state's volts, site load, room and shortfall."""
+    state.settle_s = max(0.0, state.settle_s - dt_s)
+    full_block_kw = block_kw(settings)
+    state.room_kw = min(full_block_kw, state.room_kw + full_block_kw * dt_s / settings.site.limits.settle_s)
+    _note_shortfall(state, seen, settings)
+    units = settings.site.units
+    if not state.charge or state.dropped:
+        return [0] * len(units)
+    if state.mode is Mode.CHECK:
+        return _trial_loads(state, settings)
+    movable = [not s.unable for s in seen.units]
+    wish = [0 if u.out or not u.joined else u.wanted for u in state.units]
+    if state.held and state.mode is Mode.RUN:
+        return wish
+    moved = state.target_kw != target_before_kw
+    _follow_volts(state, seen, settings, moved)
+    _follow_site(state, seen, settings, moved)
+    fixed_kw = sum(
+        load_kw(unit.profile, w, s.ratio)
+        for w, s, unit, free in zip(wish, seen.units, units, movable, strict=True)
+        if not free and w
+    )
+    target_kw = chain_target_kw(state, settings) - fixed_kw
+    now_kw = sum(
+        load_kw(unit.profile, w, _ratio(state, unit.profile.rated_v))
+        for w, unit, free in zip(wish, units, movable, strict=True)
+        if free and w
+    )
+    stage_kw = min(smallest_kw(u.profile) for u in units)
+    roof_kw = min(
+        ceiling_kw(state, seen, settings) - _held_elsewhere_kw(seen, movable), now_kw + state.room_kw + stage_kw
+    )
+    target_kw = min(target_kw, now_kw + state.room_kw)
+    if target_kw <= 0.0:
+        return [0 if free else w for w, free in zip(wish, movable, strict=True)]
+    offers = tuple(_offer(state, settings, i, free) for i, free in enumerate(movable))
+    chosen = choose(
+        offers,
+        tuple(w if free else 0 for w, free in zip(wish, movable, strict=True)),
+        target_kw,
+        rounding(state, settings),
+        ceiling_kw=max(0.0, roof_kw),
+        unbalance_percent=settings.site.limits.unbalance_percent,
+    )
+    return [new if free else w for new, w, free in zip(chosen.loads, wish, movable, strict=True)]
+
+
+def rounding(state: State, settings: Settings) -> Rounding:
+    """The side of the target that a level may fall on now."""
+    if state.mode is Mode.UNLOAD:
+        return Rounding.AT_MOST
+    return settings.program.rounding if settings.program is not None and state.mode is Mode.RUN else Rounding.NEAREST
+
+
+def chain_target_kw(state: State, settings: Settings) -> float:
+    """What the chain is asked for: the target, less the site's own load where the target counts it, trimmed."""
+    program = settings.program
+    target_kw = state.target_kw + state.trim_kw - state.short_kw
+    if program is not None and program.load_is is LoadIs.SOURCE_TOTAL and state.mode in (Mode.RUN, Mode.UNLOAD):
+        target_kw -= state.site_kw
+    return max(0.0, target_kw)
+
+
+def _ratio(state: State, rated_v: float) -> float:
+    return state.volts_v / rated_v
+
+
+def _offer(state: State, settings: Settings, index: int, free: bool) -> Offer:
+    if not free:
+        return NOTHING
+    profile, u = settings.site.units[index].profile, state.units[index]
+    return offer(profile, usable(u, profile), _ratio(state, profile.rated_v), u.health)
+
+
+NOTHING = Offer()
+
+
+def _held_elsewhere_kw(seen: Seen, movable: list[bool]) -> float:
+    """kW that may be closed in units that dispatch cannot move: they count against every limit."""
+    return sum(s.possible_kw for s, free in zip(seen.units, movable, strict=True) if not free)
+
+
+def _follow_volts(state: State, seen: Seen, settings: Settings, moved: bool) -> None:
+    volts = seen.volts_v
+    if volts is None or volts <= 0.0 or not moved:
+        return
+    if abs(volts / state.volts_v - 1.0) > VOLTS_STEP:
+        state.volts_v = volts
+
+
+def _follow_site(state: State, seen: Seen, settings: Settings, moved: bool) -> None:
+    """Reckon with the site's load as it is, but do not chase it: only in steps of a stage, when nothing else moves."""
+    measured_kw = seen.site_kw if seen.site_kw is not None else settings.site.site_load_reserve_kw
+    stage_kw = min(smallest_kw(u.profile) for u in settings.site.units)
+    if state.settle_s > 0.0 or abs(measured_kw - state.site_kw) <= 0.75 * stage_kw:
+        return
+    state.site_kw = max(0.0, measured_kw)
+    state.settle_s = settings.site.limits.settle_s
+
+
+def _trial_loads(state: State, settings: Settings) -> list[int]:
+    check, loads = state.check, [0] * len(settings.site.units)
+    if check.index >= 0 and check.step == 1 and state.prompt is None:
+        trials = trial_list(settings)
+        if check.index < len(trials):
+            loads[trials[check.index][0]] = check.load
+    return loads
+
+
+def _note_shortfall(state: State, seen: Seen, settings: Settings) -> None:
+    """Load that goes off with a unit in this scan stays off in this leg, unless the others are to take it over."""
+    for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
+        if settings.site.when_lost is not WhenLost.REDISTRIBUTE:
+            state.short_kw += s.fell_kw
+        gone = u.out or (u.lost and s.contact is Contact.LOST) or not u.joined
+        if gone and u.wanted:
+            if settings.site.when_lost is not WhenLost.REDISTRIBUTE or u.lost:
+                state.short_kw += load_kw(unit.profile, u.wanted, s.ratio)
+            u.wanted = 0
+        if gone and state.redistributed and u.lost:
+            state.short_kw = 0.0

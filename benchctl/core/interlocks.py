@@ -1,0 +1,91 @@
+"""Fifth rung: what standing alarms do. A trip latches with its first cause; nothing here ever adds load.
+
+| reaction | what happens                                                                                  |
+|----------|-----------------------------------------------------------------------------------------------|
+| hold     | the program stands at what is read back, the operator is asked                                  |
+| unit off | that unit's stages open; the program goes on with the others                                    |
+| unload   | all load off in a few seconds, then cool-down; latched                                          |
+| drop     | everything off at once; latched                                                                 |
+"""
+
+from benchctl.core.alarms import reaction_of
+from benchctl.core.decision import Event, Settings
+from benchctl.core.profile import Reaction
+from benchctl.core.prompts import ask
+from benchctl.core.seen import Seen
+from benchctl.core.site import WhenLost
+from benchctl.core.state import Alarm, Mode, State, Trip
+
+
+def interlocks(state: State, seen: Seen, settings: Settings, events: list[Event]) -> None:
+    """Apply the reaction of every alarm that is active or latched. Works on `state`."""
+    for u in state.units:
+        u.out = False
+    for (key, unit), alarm in sorted(state.alarms.items(), key=lambda item: item[1].order):
+        if not (alarm.active or alarm.latched):
+            continue
+        reaction = reaction_of(key, unit, settings)
+        if reaction is Reaction.HOLD:
+            if alarm.active and not alarm.acknowledged:
+                hold(state, settings, alarm.text, events)
+        elif reaction is Reaction.UNIT_OFF:
+            state.units[unit].out = True
+        elif reaction is Reaction.UNLOAD:
+            _trip(state, alarm, settings, events, drop=False)
+        elif reaction is Reaction.DROP:
+            _trip(state, alarm, settings, events, drop=True)
+        if key == "emergency stop" and alarm.active:
+            state.units[unit].fan_withdrawn = True
+        if key == "unit lost" and alarm.active and not alarm.acknowledged:
+            _when_lost(state, seen, settings, alarm, events)
+
+
+def hold(state: State, settings: Settings, why: str, events: list[Event]) -> None:
+    """Hold the program where it is and ask; what is on stays on."""
+    if state.mode is not Mode.RUN:
+        return
+    if not state.held:
+        state.held = why
+        events.append(Event("held", f"program held: {why}"))
+    ask(state, settings, "held", f"{why}. Go on?", events)
+
+
+def _when_lost(state: State, seen: Seen, settings: Settings, alarm: Alarm, events: list[Event]) -> None:
+    """A lost unit: keep the rest, unload all, or let the others take its share once its own watchdog must have acted."""
+    if state.mode is not Mode.RUN:
+        return
+    policy = settings.site.when_lost
+    if policy is WhenLost.UNLOAD:
+        _trip(state, alarm, settings, events, drop=False)
+    elif policy is WhenLost.REDISTRIBUTE and not state.redistributed and _seen_gone(state, seen, settings, alarm.unit):
+        state.redistributed = True
+        state.units[alarm.unit].possible = 0
+        events.append(Event("redistribute", "its load is seen gone: the others take its share", alarm.unit))
+
+
+def _seen_gone(state: State, seen: Seen, settings: Settings, unit: int) -> bool:
+    """The unit's watchdog time has passed, and a meter that is not the unit's own shows that its kW are gone."""
+    watchdog = settings.site.units[unit].profile.watchdog
+    u, s = state.units[unit], seen.units[unit]
+    if watchdog is None or u.age_s < watchdog.time_s + 2.0 or s.possible_kw <= 0.0:
+        return False
+    if seen.delivered_from == "units" or seen.delivered_kw is None:
+        return False
+    return seen.delivered_kw < seen.possible_kw - 0.7 * s.possible_kw
+
+
+def _trip(state: State, alarm: Alarm, settings: Settings, events: list[Event], *, drop: bool) -> None:
+    legs = settings.legs
+    if state.trip is None:
+        segment = legs[min(state.leg, len(legs) - 1)].segment if legs and state.mode is Mode.RUN else 0
+        state.trip = Trip(alarm.row, alarm.unit, alarm.text, segment, state.program_s)
+        events.append(Event("trip", alarm.text, alarm.unit, data=(("row", alarm.row), ("segment", segment))))
+        state.outcome = "tripped"
+    state.prompt = None
+    state.held = ""
+    if drop:
+        state.dropped = True
+        state.target_kw = 0.0
+        state.mode = Mode.COOL
+    elif state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):
+        state.mode, state.unload_fast, state.unload_s = Mode.UNLOAD, True, 0.0

@@ -1,0 +1,296 @@
+"""Second rung: commands. Each verb is a row; a refusal is an event with its reason. Nothing is obeyed late.
+
+UNLOAD and DROP are never refused. Whatever a command asks, the rungs after this one may only make it safer.
+"""
+
+import math
+from collections.abc import Callable
+
+from benchctl.core.alarms import acknowledge, reaction_of, unlatch
+from benchctl.core.command import Command, Verb
+from benchctl.core.decision import Event, Settings
+from benchctl.core.legs import LegKind
+from benchctl.core.limits import ceiling_kw
+from benchctl.core.overrides import BY_WHAT
+from benchctl.core.profile import Reaction
+from benchctl.core.seen import Contact, Seen
+from benchctl.core.state import CheckState, Mode, State, Trip
+
+OLDEST_S = 2.0
+Obey = Callable[[State, Command, Seen, Settings], str]
+
+
+def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Settings, events: list[Event]) -> None:
+    """Carry out this scan's commands in their order. Works on `state`."""
+    for command in commands:
+        stale = command.age_s > OLDEST_S and command.verb not in (Verb.UNLOAD, Verb.DROP)
+        wrong_unit = command.unit is not None and not 0 <= command.unit < len(state.units)
+        if stale:
+            refusal = f"older than {OLDEST_S:g} s"
+        elif wrong_unit:
+            refusal = "there is no such unit"
+        else:
+            refusal = VERBS[command.verb](state, command, seen, settings)
+        unit = -1 if command.unit is None or wrong_unit else command.unit
+        said = " ".join(p for p in (command.verb.value, command.text, _value(command), command.why) if p)
+        if refusal:
+            events.append(Event("refused", f"{said}: {refusal}", unit, command.who))
+        else:
+            events.append(Event("command", said, unit, command.who))
+
+
+def _value(command: Command) -> str:
+    return "" if command.value is None else f"{command.value:g}"
+
+
+def _take_charge(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if not command.who:
+        return "say who watches"
+    state.charge = command.who
+    for u, s in zip(state.units, seen.units, strict=True):
+        if s.contact in (Contact.FRESH, Contact.AGED) and not u.swapped and u.identified is not False and not u.lost:
+            u.joined, u.restarted = True, False
+    return ""
+
+
+def _start(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if settings.program is None:
+        return "no program is chosen"
+    if not state.charge:
+        return "nobody has taken charge"
+    if state.trip is not None:
+        return "a trip is latched: reset it first"
+    if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE) or state.target_kw > 0.0 or seen.possible_kw > 0.0:
+        return "load is on or a program runs"
+    state.mode, state.check = Mode.CHECK, CheckState()
+    state.leg = state.phase = 0
+    state.leg_s = state.from_kw = state.target_kw = state.program_s = state.paused_s = 0.0
+    state.waiting = state.paused = state.redistributed = False
+    state.waited_s = state.extended_s = state.trim_kw = 0.0
+    state.source_cool_s = settings.program.source_cooldown_s or 0.0
+    state.held = state.outcome = state.after_unload = ""
+    return ""
+
+
+def _set_load(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    value = command.value
+    if value is None or not math.isfinite(value) or value < 0.0:
+        return "say a load in kW, 0 or more"
+    if not state.charge:
+        return "nobody has taken charge"
+    if state.trip is not None:
+        return "a trip is latched: reset it first"
+    if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE):
+        return "a program runs"
+    limit_kw = ceiling_kw(state, seen, settings)
+    if value > limit_kw:
+        return f"above the limit of {limit_kw:.0f} kW"
+    state.mode, state.outcome = Mode.IDLE, ""
+    state.target_kw, state.short_kw = value, 0.0
+    return ""
+
+
+def _pause(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if state.mode is not Mode.RUN:
+        return "no program runs"
+    state.paused = True
+    return ""
+
+
+def _resume(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if state.mode is not Mode.RUN:
+        return "no program runs"
+    if not state.paused and not state.held:
+        return "the program is not paused"
+    state.paused = False
+    release(state, settings)
+    return ""
+
+
+def release(state: State, settings: Settings) -> None:
+    """Go on from what is on: the operator has seen why the program was held."""
+    state.held = ""
+    if state.prompt is not None and state.prompt.kind == "held":
+        state.prompt = None
+    for u in state.units:
+        if u.joined:
+            u.foreign = u.fell = False
+    for (key, unit), alarm in list(state.alarms.items()):
+        if alarm.active and reaction_of(key, unit, settings) is Reaction.HOLD:
+            acknowledge(state, key, unit)
+
+
+def _extend(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if command.value is None or not 0.0 < command.value <= 86400.0:
+        return "say how many seconds, up to a day"
+    if state.mode is not Mode.RUN or settings.legs[state.leg].kind is not LegKind.HOLD:
+        return "no hold runs"
+    state.extended_s += command.value
+    return ""
+
+
+def _skip(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if state.mode is not Mode.RUN:
+        return "no program runs"
+    state.leg += 1
+    begin_leg(state)
+    state.prompt = None if state.prompt is not None and state.prompt.kind in ("wait", "band", "loss") else state.prompt
+    return ""
+
+
+def begin_leg(state: State) -> None:
+    """Set the clocks of a leg that begins."""
+    state.leg_s = state.extended_s = state.waited_s = 0.0
+    state.phase = 0
+    state.waiting = False
+    state.from_kw = state.target_kw
+    state.short_kw = 0.0
+
+
+def _answer(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if state.prompt is None:
+        return "no question is open"
+    if command.text not in ("yes", "no"):
+        return "answer yes or no"
+    return answered(state, settings, yes=command.text == "yes")
+
+
+def answered(state: State, settings: Settings, *, yes: bool) -> str:
+    """Act on the answer to the open prompt; returns a refusal or nothing."""
+    assert state.prompt is not None
+    kind = state.prompt.kind
+    if yes and kind == "check" and not any(o[0] == "check load" for o in state.overrides):
+        return "the check load needs an override with a reason first"
+    state.prompt = None
+    if not yes:
+        unload(state, "interrupted")
+    elif kind == "held":
+        release(state, settings)
+    elif kind == "permissives":
+        state.check.waited_s = 0.0
+    elif kind == "check":
+        state.check.index += 1
+    else:  # wait, band, loss: the leg goes on
+        state.waiting = False
+        state.phase = 3
+    return ""
+
+
+def _unload(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    unload(state, "interrupted")
+    return ""
+
+
+def unload(state: State, outcome: str, *, fast: bool = False) -> None:
+    """Begin to take load off in steps; what follows is the cool-down, and then the outcome."""
+    state.prompt, state.held, state.paused, state.waiting = None, "", False, False
+    if state.mode in (Mode.COOL, Mode.DONE) or state.trip is not None:
+        return
+    if state.mode is not Mode.UNLOAD:
+        state.mode, state.unload_s, state.after_unload = Mode.UNLOAD, 0.0, outcome
+    state.unload_fast = state.unload_fast or fast
+
+
+def _drop(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    state.dropped, state.target_kw = True, 0.0
+    state.prompt, state.held, state.paused = None, "", False
+    if state.trip is None:
+        segment = settings.legs[min(state.leg, len(settings.legs) - 1)].segment if settings.legs else 0
+        state.trip = Trip("drop", -1, f"dropped by {command.who}", segment, state.program_s)
+        state.outcome = "dropped"
+    state.mode = Mode.COOL
+    return ""
+
+
+def _reset(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if state.trip is not None and seen.possible_kw > 0.0:
+        return "load is not read back open yet"
+    unlatch(state)
+    for u in state.units:
+        u.unclosed = 0
+        u.missing = ()
+    state.trip, state.dropped = None, False
+    state.target_kw = 0.0 if state.mode in (Mode.COOL, Mode.DONE) else state.target_kw
+    return ""
+
+
+def _acknowledge(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    row = None if command.text in ("", "all") else command.text
+    return "" if acknowledge(state, row, command.unit) else "nothing to acknowledge"
+
+
+def _join(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if command.unit is None:
+        return "say which unit"
+    u, s = state.units[command.unit], seen.units[command.unit]
+    if not state.charge:
+        return "nobody has taken charge"
+    if s.contact is not Contact.FRESH or s.load is None:
+        return "it does not answer"
+    if s.load != 0:
+        return "it still has load on"
+    if s.reading.remote is False:
+        return "it is under its own panel"
+    if u.identified is False:
+        return "its known values do not read as its profile says"
+    if u.swapped and not command.why:
+        return "another unit answers in its place: say why that is right"
+    if u.swapped:
+        u.serial, u.swapped = s.reading.serial or "", False
+    u.joined, u.lost, u.restarted, u.foreign, u.fell, u.emptied = True, False, False, False, False, True
+    u.wanted, u.unclosed = 0, 0
+    return ""
+
+
+def _override(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    row = BY_WHAT.get(command.text)
+    if row is None:
+        return f"can be overridden: {', '.join(BY_WHAT)}"
+    if not command.why:
+        return "an override needs a reason"
+    unit = -1
+    if row.per_unit:
+        if command.unit is None:
+            return "say which unit"
+        unit = command.unit
+        u = state.units[unit]
+        if u.possible or seen.units[unit].load != 0:
+            return "the unit has load on or does not answer"
+        u.owed_s = u.near_s = 0.0
+        u.hot = False
+    state.overrides = (*state.overrides, (row.what, unit, command.who, command.why))
+    return ""
+
+
+def _confirm_fans(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if command.unit is None:
+        return "say which unit"
+    if seen.units[command.unit].reading.emergency_stop is not False:
+        return "its emergency stop is still operated, or not known"
+    state.units[command.unit].fan_withdrawn = False
+    return ""
+
+
+def _remark(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    state.remarks += 1
+    return ""
+
+
+VERBS: dict[Verb, Obey] = {
+    Verb.TAKE_CHARGE: _take_charge,
+    Verb.START: _start,
+    Verb.SET_LOAD: _set_load,
+    Verb.PAUSE: _pause,
+    Verb.RESUME: _resume,
+    Verb.EXTEND: _extend,
+    Verb.SKIP: _skip,
+    Verb.ANSWER: _answer,
+    Verb.UNLOAD: _unload,
+    Verb.DROP: _drop,
+    Verb.RESET: _reset,
+    Verb.ACKNOWLEDGE: _acknowledge,
+    Verb.JOIN: _join,
+    Verb.OVERRIDE: _override,
+    Verb.CONFIRM_FANS: _confirm_fans,
+    Verb.REMARK: _remark,
+}

@@ -1,0 +1,261 @@
+"""First rung: what is known, silent, stale; what may be closed; what the meters say.
+
+Commanded, read back and measured stay three values. `possible` is the load that counts for limits: everything that
+is read back closed, was sent without being read back, or belongs to a unit that does not answer. `wanted` is the
+load that we hold ordered; it falls to what is read back as soon as the two disagree and no closing is under way, so
+that a closing is never repeated by itself.
+"""
+
+from benchctl.core.decision import Event, Settings
+from benchctl.core.inputs import Inputs, Recorder
+from benchctl.core.levels import join, load_kw, lowers, meet
+from benchctl.core.limits import usable
+from benchctl.core.meters import read_meters
+from benchctl.core.orders import NO_WRITES, UnitWrites, Write
+from benchctl.core.profile import Reaction
+from benchctl.core.reading import UnitReading
+from benchctl.core.seen import Contact, Seen, SeenUnit
+from benchctl.core.site import Limits, Unit
+from benchctl.core.state import InstrumentState, State, UnitState
+
+STUCK_AIR_S = 30.0  # spin-down of any fan is shorter: common practice, no source
+
+
+def gap_limit_s(settings: Settings) -> float:
+    """A longer time between two scans is a hole in time, not a slow scan."""
+    return max(2.0, 4.0 * settings.scan_period_s)
+
+
+def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Event]) -> Seen:
+    """Bring the state's knowledge up to date and return what is seen. Works on `state`."""
+    seen = Seen()
+    if inputs.dt_s > gap_limit_s(settings):
+        seen.gap_s = inputs.dt_s
+        events.append(Event("gap", f"{inputs.dt_s:.0f} s not observed"))
+    if abs(inputs.clock_stepped_s) >= 1.0:
+        events.append(Event("clock", f"wall clock stepped {inputs.clock_stepped_s:+.0f} s"))
+    seen.late = inputs.dt_s > 2.0 * settings.scan_period_s
+    seen.recorder_failed = inputs.recorder is Recorder.FAILED
+    limits = settings.site.limits
+    for index, (u, unit, reading) in enumerate(zip(state.units, settings.site.units, inputs.units, strict=True)):
+        writes = inputs.writes[index] if inputs.writes else NO_WRITES
+        seen.units.append(_unit(index, u, unit, reading, writes, inputs.dt_s, limits, events))
+    for kept, reading_now in zip(state.instruments, inputs.instruments, strict=True):
+        _instrument(kept, reading_now, inputs.dt_s)
+        seen.site_needs_set = seen.site_needs_set or reading_now.site_needs_set is True
+    read_meters(state, seen, settings)
+    for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
+        s.possible_kw = load_kw(unit.profile, u.possible, s.ratio)
+        seen.possible_kw += s.possible_kw
+        if s.load is not None:
+            seen.confirmed_kw += load_kw(unit.profile, s.load, s.ratio)
+        s.unable = _unable(u, s, unit)
+        if not s.unable or (u.possible and u.joined and not u.out):
+            seen.available_kw += load_kw(unit.profile, usable(u, unit.profile), s.ratio, u.health)
+        seen.rated_kw += unit.profile.rated_kw
+        seen.site_needs_set = seen.site_needs_set or (s.age_s <= limits.stale_s and s.reading.site_needs_set is True)
+    return seen
+
+
+def _instrument(kept: InstrumentState, reading: object, dt_s: float) -> None:
+    """Keep an instrument's last answer with its age, and how long its refresh counter has stood still."""
+    outcome = reading.outcome  # type: ignore[attr-defined]
+    if not outcome.answered:
+        kept.age_s = min(kept.age_s + dt_s, 1e9)
+        return
+    counter, before = reading.electrical.refresh_count, kept.last.electrical.refresh_count  # type: ignore[attr-defined]
+    kept.frozen_s = kept.frozen_s + dt_s if counter is not None and counter == before else 0.0
+    kept.last, kept.age_s = reading, 0.0  # type: ignore[assignment]
+
+
+def _unit(
+    index: int,
+    u: UnitState,
+    unit: Unit,
+    reading: UnitReading,
+    writes: UnitWrites,
+    dt_s: float,
+    limits: Limits,
+    events: list[Event],
+) -> SeenUnit:
+    """One unit: contact, identity, load, air."""
+    _closings_sent(index, u, unit, writes, events)
+    fell_kw = 0.0
+    if reading.outcome.answered:
+        if u.heard and u.age_s >= limits.lost_s:
+            u.emptied = False
+            events.append(Event("returned", f"{unit.name} answers again after {u.age_s:.0f} s", index))
+        u.heard, u.age_s, contact = True, 0.0, Contact.FRESH
+        _identity(index, u, unit, reading, events)
+        u.last = reading
+        _air(u, reading, dt_s)
+        if reading.load is not None:
+            fell_kw = _load(index, u, unit, reading, reading.load, dt_s, events)
+    else:
+        u.age_s = min(u.age_s + dt_s, 1e9)
+        u.follow_s = max(0.0, u.follow_s - dt_s)
+        contact = _contact(u, limits)
+        if contact is Contact.LOST and not u.lost:
+            u.lost, u.joined, u.emptied = True, False, False
+            events.append(Event("lost", f"{unit.name} has not answered for {limits.lost_s:.0f} s", index))
+    load = reading.load if reading.outcome.answered else None
+    return SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw)
+
+
+def _contact(u: UnitState, limits: Limits) -> Contact:
+    if not u.heard:
+        return Contact.NEVER
+    if u.age_s >= limits.lost_s:
+        return Contact.LOST
+    return Contact.STALE if u.age_s >= limits.stale_s else Contact.AGED
+
+
+def _closings_sent(index: int, u: UnitState, unit: Unit, writes: UnitWrites, events: list[Event]) -> None:
+    """Account for the closing of the scan before: it may be in force unless it is known not to be."""
+    if u.sent is None:
+        return
+    if writes.closing in (Write.DONE, Write.UNKNOWN):
+        u.possible = join(unit.profile, u.possible, u.sent)
+        ramp = unit.profile.setpoint.ramp_kw_per_s if unit.profile.setpoint else None
+        u.follow_s = unit.profile.follow_s + (unit.profile.rated_kw / ramp if ramp else 0.0)
+    else:
+        u.follow_s = 0.0
+        if writes.closing is Write.REFUSED:
+            events.append(Event("refused", f"{unit.name} refused a closing", index))
+    u.sent = None
+
+
+def _identity(index: int, u: UnitState, unit: Unit, reading: UnitReading, events: list[Event]) -> None:
+    if reading.identity_ok is not None:
+        u.identified = reading.identity_ok
+    if reading.serial:
+        known = u.serial or unit.serial
+        if known and reading.serial != known:
+            if not u.swapped:
+                events.append(Event("swapped", f"{unit.name} says serial {reading.serial}, expected {known}", index))
+            u.swapped = True
+        else:
+            u.serial = reading.serial
+    before, now = u.last.uptime_s, reading.uptime_s
+    if before is not None and now is not None and now < before - 0.5:
+        u.restarted, u.emptied, u.joined = True, False, False
+        events.append(
+            Event(
+                "restarted", f"{unit.name} restarted: its running time fell from {before:.0f} s to {now:.0f} s", index
+            )
+        )
+
+
+def _air(u: UnitState, reading: UnitReading, dt_s: float) -> None:
+    """Airflow counts as proven when it was seen off with the fan off, and then on with the fan on."""
+    fan_off = reading.fan_on is False and not u.fan
+    if reading.airflow is False:
+        u.proven = u.stuck_air = False
+        u.air_off_s = 0.0
+        u.seen_still = u.seen_still or (fan_off or (reading.fan_on is None and not u.fan))
+    elif reading.airflow is True:
+        if fan_off:
+            u.air_off_s = min(u.air_off_s + dt_s, STUCK_AIR_S)
+            u.stuck_air = u.air_off_s >= STUCK_AIR_S
+            u.seen_still = u.seen_still and not u.stuck_air
+        elif u.fan and reading.fan_on is not False and u.seen_still:
+            u.proven = True
+    else:
+        u.proven = False
+
+
+def _explained(unit: Unit, reading: UnitReading) -> bool:
+    """The unit says itself why it took its load off; the row of that reason acts, not the loss of load."""
+    if reading.airflow is False or reading.fan_supply is False or reading.emergency_stop is True:
+        return True
+    return any(
+        reading.faults >> bit & 1 and fault.reaction is Reaction.UNIT_OFF
+        for bit, fault in enumerate(unit.profile.faults)
+    )
+
+
+def _load(
+    index: int, u: UnitState, unit: Unit, reading: UnitReading, load: int, dt_s: float, events: list[Event]
+) -> float:
+    """Compare what is read back with what is wanted and with what could have been closed.
+
+    Returns the kW that the unit took off by itself for a reason that it tells.
+    """
+    profile, fell_kw = unit.profile, 0.0
+    if u.joined and not lowers(profile, load, u.possible):
+        u.foreign, u.wanted = True, load
+        events.append(
+            Event(
+                "foreign",
+                f"{unit.name}: load changed by someone else ({load_kw(profile, load, 1.0):.0f} kW rated)",
+                index,
+            )
+        )
+    if lowers(profile, u.wanted, load):  # everything wanted is closed
+        u.follow_s = 0.0
+    elif u.follow_s > 0.0:
+        u.follow_s = max(0.0, u.follow_s - dt_s)
+        if u.follow_s == 0.0:
+            u.unclosed |= u.wanted & ~load if profile.stages else 1
+            events.append(
+                Event(
+                    "not accepted",
+                    f"{unit.name} did not follow: wanted "
+                    f"{load_kw(profile, u.wanted, 1.0):.0f} kW, reads back "
+                    f"{load_kw(profile, load, 1.0):.0f} kW rated",
+                    index,
+                )
+            )
+            u.wanted = meet(profile, u.wanted, load)
+    else:
+        if not u.restarted:
+            explained = _explained(unit, reading)
+            u.fell = u.fell or not explained
+            wanted_kw, left_kw = load_kw(profile, u.wanted, 1.0), load_kw(profile, load, 1.0)
+            fell_kw = wanted_kw - left_kw if explained else 0.0
+            events.append(
+                Event(
+                    "load fell",
+                    f"{unit.name} took load off by itself: {wanted_kw:.0f} kW wanted, {left_kw:.0f} kW rated left",
+                    index,
+                )
+            )
+        u.wanted = meet(profile, u.wanted, load)
+    if lowers(profile, load, u.wanted):
+        u.opening_s, u.welded = 0.0, 0
+    else:
+        u.opening_s = min(u.opening_s + dt_s, 1e9)
+        drop_s = profile.setpoint.drop_s if profile.setpoint else 0.0
+        if u.joined and u.opening_s > profile.follow_s + drop_s:
+            u.welded = load & ~u.wanted if profile.stages else 1
+    u.possible = join(profile, load, u.wanted) if u.follow_s > 0.0 else load
+    u.emptied = u.emptied or load == 0
+    return fell_kw
+
+
+def _unable(u: UnitState, s: SeenUnit, unit: Unit) -> str:
+    """Why no stage of the unit may close now; empty when it may. The rows are in the order of what to mend first."""
+    r, profile = s.reading, unit.profile
+    for wrong, why in (
+        (s.contact is not Contact.FRESH, "not heard in this scan"),
+        (u.swapped, "another unit answers in its place"),
+        (u.identified is False, "known values do not read as the profile says"),
+        (u.identified is None, "not identified yet"),
+        (r.emergency_stop is True, "its emergency stop is operated"),
+        (r.remote is not True and "remote" in profile.reports, "not in remote"),
+        (not u.joined, "has not joined"),
+        (u.out, "taken off by an interlock"),
+        (u.foreign or u.fell or u.restarted, "its load changed without our order"),
+        (s.load is None, "its load is not read back"),
+        (not u.emptied, "it was not seen without load yet"),
+        (u.welded != 0, "a contactor is stuck closed"),
+        (r.fan_supply is False, "no fan supply"),
+        (u.fan_withdrawn, "its fans wait to be confirmed"),
+        (not u.proven, "airflow is not proven"),
+        (r.exhaust_c is None and "exhaust_c" in profile.reports, "its exhaust temperature is not known"),
+        (s.volts_v is None, "its volts are not known"),
+        (s.ratio > profile.highest_v_ratio, "its volts are above its rating"),
+    ):
+        if wrong:
+            return why
+    return ""
