@@ -18,7 +18,7 @@ from benchctl.core.measure import Measure, measure
 from benchctl.core.offer import Offer
 from benchctl.core.profile import Profile, SetPoint
 from benchctl.core.program import Rounding
-from benchctl.core.sums import at_least, at_most, nearest
+from benchctl.core.sums import at_most, nearest
 
 __all__ = ["Health", "Level", "Offer", "best_level", "best_level_kw", "full", "join", "level_count",
            "load_kw", "lowers", "meet", "offer", "offers_kw", "phase_kw", "smallest_kw", "stage_kws"]
@@ -147,12 +147,19 @@ def offers_kw(offers: tuple[Offer, ...]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """The best level for a target. error_kw = kw - target. short: a minimum that cannot be reached."""
+    """The best level for a target.
+
+    error_kw = kw - target. short: a minimum that cannot be reached. In whole numbers of the chain's measure:
+    step is kw, and every level from low to high is on the allowed side and less than half a smallest stage
+    away.
+    """
 
     kw: float
     error_kw: float
-    short: bool = False
-    step: int = 0  # kw in units of the chain's measure
+    short: bool
+    step: int
+    low: int
+    high: int
 
 
 def best_level(
@@ -167,9 +174,14 @@ def best_level(
     if math.isnan(target_kw) or math.isnan(ceiling_kw):
         raise ValueError("target and ceiling must be numbers")
     m = measure(offers)
-    step, short = _best_step(m, target_kw, rounding, ceiling_kw)
-    kw = m.kw(step)
-    return Level(kw, kw - max(target_kw, 0.0), short, step)
+    target_kw = max(target_kw, 0.0)
+    low, high = _allowed(m, target_kw, rounding, ceiling_kw)
+    found = nearest(m.sums.bits, min(target_kw / m.unit_kw, 2.0 * m.total), low, high)
+    if found is None:
+        low = high = found = at_most(m.sums.bits, high) or 0
+    kw, half = m.kw(found), max(0, m.smallest - 1) // 2 if target_kw else 0
+    short = rounding is Rounding.AT_LEAST and low == high and kw < target_kw - _FUZZ
+    return Level(kw, kw - target_kw, short, found, max(low, found - half), min(high, found + half))
 
 
 def best_level_kw(
@@ -184,22 +196,20 @@ def level_count(offers: tuple[Offer, ...]) -> int:
     return measure(offers).sums.bits.bit_count()
 
 
-def _best_step(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float) -> tuple[int, bool]:
-    bits = m.sums.bits
-    highest = _floor(m, ceiling_kw - m.hidden_kw)
-    if target_kw <= 0.0 or highest <= 0:
-        return 0, highest <= 0 and rounding is Rounding.AT_LEAST and target_kw > 0.0
-    if rounding is Rounding.NEAREST:
-        return nearest(bits, min(target_kw / m.unit_kw, 2.0 * m.total), 0, highest) or 0, False
+def _allowed(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float) -> tuple[int, int]:
+    """The lowest and highest level that rounding and ceiling allow; the lowest may be above the highest."""
+    high = _floor(m, ceiling_kw)
+    if target_kw == 0.0:
+        return 0, 0
     if rounding is Rounding.AT_MOST:
-        return at_most(bits, min(highest, _floor(m, target_kw - m.hidden_kw))) or 0, False
-    wanted = math.ceil(min((target_kw + m.excess_kw) / m.unit_kw, 2.0 * m.total + 2.0) - _FUZZ)
-    found = at_least(bits, wanted)
-    if found is not None and found <= highest:
-        return found, False
-    largest = at_most(bits, highest) or 0
-    return largest, largest < m.total or m.total_kw < target_kw - _FUZZ
+        return 0, min(high, _floor(m, target_kw))
+    if rounding is Rounding.NEAREST:
+        return 0, high
+    if m.total_kw - _FUZZ <= target_kw <= m.total_kw + _FUZZ:
+        return m.total, high
+    return math.ceil(min((target_kw + m.excess_kw) / m.unit_kw, m.total + 1.0) - _FUZZ), high
 
 
 def _floor(m: Measure, kw: float) -> int:
-    return m.total if kw >= m.total_kw - _FUZZ else max(-1, math.floor(kw / m.unit_kw + _FUZZ))
+    """The highest level that is truly at or below kw."""
+    return m.total if kw >= m.total_kw - _FUZZ else max(0, math.floor((kw - m.hidden_kw) / m.unit_kw + _FUZZ))

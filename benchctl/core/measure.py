@@ -10,13 +10,14 @@ every whole number of steps can be made.
 
 import math
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from benchctl.core.offer import Offer
 from benchctl.core.sums import Sums, all_sums, doublings
 
-_MOST_STEPS = 600_000  # keeps the arithmetic of a chain of four well below a millisecond
+_MOST_STEPS = 100_000  # keeps the arithmetic of a chain of four below a millisecond
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,10 +30,13 @@ class Measure:
     sums: Sums
     total: int
     total_kw: float
-    smallest_kw: float  # infinite when nothing is offered
+    smallest: int  # weight of the smallest stage or step; 0 when nothing is offered
     hidden_kw: float  # true kW may be this much above the measured
     excess_kw: float  # ... and this much below
+    slack: int  # by how much weights of a set point may fail to add up; 0 where they are exact
+    capacity: tuple[int, ...]  # per unit: weight of everything that it offers
     live: tuple[int, ...]  # phases on which anything is offered
+    uneven: bool  # some stages do not load the phases alike
 
     def kw(self, step: int) -> float:
         """kW of a level; full load is exact."""
@@ -40,35 +44,53 @@ class Measure:
 
     def step_weight(self, unit: int, steps: int) -> int:
         """Weight of a number of set-point steps of a unit."""
-        return round(steps * self.offers[unit].step_kw / self.unit_kw)
+        return max(1, round(steps * self.offers[unit].step_kw / self.unit_kw)) if steps else 0
+
+    def weight(self, unit: int, load: int) -> int:
+        """Weight of a unit's load, stages that are not usable left out."""
+        weights = self.weights[unit]
+        if not weights:
+            return self.step_weight(unit, load)
+        return sum([w for i, w in enumerate(weights) if load >> i & 1])
 
 
 @lru_cache(maxsize=16)
 def measure(offers: tuple[Offer, ...]) -> Measure:
     """The common measure of a chain's offers."""
-    scales = {o.scale for o in offers if o.usable or o.steps}
-    factor = scales.pop() if len(scales) == 1 else 1.0
+    alike = Counter(offers)
+    scales = {o.scale for o in alike if o.usable or o.steps}
     pieces: Counter[float] = Counter()
-    for o in offers:
-        pieces.update([kw for i, kw in enumerate(o.kws) if o.usable >> i & 1])
-        pieces.update([n * o.step_kw for n in doublings(o.steps)])
-    unit_kw = _unit_kw(pieces, factor)
+    for o, units in alike.items():
+        for kw in _pieces(o):
+            pieces[kw] += units
+    unit_kw = _unit_kw(pieces, scales.pop() if len(scales) == 1 else 1.0)
     whole = {kw: max(1, round(kw / unit_kw)) for kw in pieces}
+    off = {kw: kw - whole[kw] * unit_kw for kw in pieces}
+    off = {kw: d if abs(d) > 1e-9 * kw else 0.0 for kw, d in off.items()}
     merged: Counter[int] = Counter()
     for kw, count in pieces.items():
         merged[whole[kw]] += count
-    weights = tuple([tuple([whole[kw] if o.usable >> i & 1 else 0 for i, kw in enumerate(o.kws)])
-                     for o in offers])
-    off = {kw: kw - whole[kw] * unit_kw for kw in pieces}
-    off = {kw: d if abs(d) > 1e-9 * kw else 0.0 for kw, d in off.items()}
+    weights = {o: tuple([whole[kw] if o.usable >> i & 1 else 0 for i, kw in enumerate(o.kws)]) for o in alike}
+    capacity = {o: sum([whole[kw] for kw in _pieces(o)]) for o in alike}
+    inexact = {o: n for o, n in alike.items() if o.steps and any(off[kw] for kw in _pieces(o))}
+    slack = sum([n * (len(_pieces(o)) + 1) for o, n in inexact.items()])
     return Measure(
-        offers, unit_kw, weights, all_sums(tuple(sorted(merged.items()))),
-        total=sum(w * n for w, n in merged.items()), total_kw=math.fsum(o.full_kw for o in offers),
-        smallest_kw=min((o.smallest_kw for o in offers), default=math.inf),
-        hidden_kw=sum(n * max(0.0, off[kw]) for kw, n in pieces.items()),
-        excess_kw=sum(n * max(0.0, -off[kw]) for kw, n in pieces.items()),
-        live=_live(offers),
+        offers, unit_kw, tuple([weights[o] for o in offers]), all_sums(tuple(sorted(merged.items()))),
+        total=sum([w * n for w, n in merged.items()]),
+        total_kw=sum([o.full_kw * n for o, n in alike.items()]),
+        smallest=min(merged, default=0),
+        hidden_kw=sum([n * max(0.0, off[kw]) for kw, n in pieces.items()]) + slack * unit_kw,
+        excess_kw=sum([n * max(0.0, -off[kw]) for kw, n in pieces.items()]) + slack * unit_kw,
+        slack=slack, capacity=tuple([capacity[o] for o in offers]), live=_live(alike),
+        uneven=any(o.uneven for o in alike),
     )
+
+
+def _pieces(offer: Offer) -> list[float]:
+    """kW of all usable stages, or of the doubling shares of a set point."""
+    if offer.kws:
+        return [kw for i, kw in enumerate(offer.kws) if offer.usable >> i & 1]
+    return [n * offer.step_kw for n in doublings(offer.steps)]
 
 
 def _unit_kw(pieces: Counter[float], factor: float) -> float:
@@ -82,6 +104,6 @@ def _unit_kw(pieces: Counter[float], factor: float) -> float:
     return next((u for u in (0.001, 0.01) if total_kw / u <= _MOST_STEPS), 0.1)
 
 
-def _live(offers: tuple[Offer, ...]) -> tuple[int, ...]:
+def _live(offers: Iterable[Offer]) -> tuple[int, ...]:
     most = [o.phase_kw(o.usable if o.kws else o.steps) for o in offers]
     return tuple(phase for phase in range(3) if any(kw[phase] > 0.0 for kw in most))

@@ -1,6 +1,5 @@
 """What one unit can give now: the noun that levels, choice and plan share."""
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -29,10 +28,11 @@ class Offer:
         return sum([kw for i, kw in enumerate(self.kws) if self.usable >> i & 1]) + self.steps * self.step_kw
 
     @cached_property
-    def smallest_kw(self) -> float:
-        """kW of the smallest usable stage, or of one step; infinite when nothing is offered."""
-        stages = [kw for i, kw in enumerate(self.kws) if self.usable >> i & 1]
-        return min([*stages, *([self.step_kw] if self.steps else [])], default=math.inf)
+    def uneven(self) -> bool:
+        """True when some usable stage, or the set point, does not load the three phases alike."""
+        loads = [p for i, p in enumerate(self.phases) if self.usable >> i & 1]
+        loads += [self.step_share] if self.steps else []
+        return any(max(p) - min(p) > 1e-9 * max(p) for p in loads)
 
     def clip(self, load: int) -> int:
         """The part of a load that is within the offer."""
@@ -45,6 +45,8 @@ class Offer:
             return kw * self.step_share[0], kw * self.step_share[1], kw * self.step_share[2]
         a = b = c = 0.0
         load &= self.usable
+        if not load:
+            return a, b, c
         for i, phase in enumerate(self.phases):
             if load >> i & 1:
                 a, b, c = a + phase[0], b + phase[1], c + phase[2]

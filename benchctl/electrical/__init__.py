@@ -1,0 +1,1 @@
+"""Electrical, thermal and fuel computations: pure functions of numbers, one file a subject."""
