@@ -1,8 +1,9 @@
 """The whole simulated world in one clock: source, site load, units, meters and cables.
 
-`advance` goes from event to event. While the source, a fan or a trip is on the move the pieces are short (50 ms, and the
-source's own 1 ms steps inside); while nothing moves one piece reaches to the next event, whatever its length, because every
-law has a closed solution then. Meters sample at their own instants in both cases. Same site, scenario and seed: same world.
+`advance` goes from event to event. While the source, a fan or a trip is on the move the pieces are short (50
+ms, and the source's own 1 ms steps inside); while nothing moves one piece reaches to the next event, whatever
+its length, because every law has a closed solution then. Meters sample at their own instants in both cases.
+Same site, scenario and seed: same world.
 """
 
 import heapq
@@ -50,7 +51,7 @@ class Bench:
                       for i, u in enumerate(site.units)]
         self.unit_meters = [Meter(u.profile.meter_refresh_s, plate.wiring, f"{seed} unit meter {i}")
                             for i, u in enumerate(site.units)]
-        self.meters = [Meter(x.refresh_s, plate.wiring, f"{seed} meter {i}", x.ct_ratio)
+        self.meters = [Meter(x.refresh_s, plate.wiring, f"{seed} meter {i}")
                        for i, x in enumerate(site.instruments)]
         self.panel = Panel(plate, self.source, simulation.ambient_c)
         self.cables = Cables(seed)
@@ -70,7 +71,7 @@ class Bench:
         self.advance(0.0)
         self._sample(always=True)
 
-    # --- time -------------------------------------------------------------------------------------------------------
+    # --- time --------------------------------------------------------------------------------------
 
     def at(self, time_s: float, what: Callable[[], None]) -> None:
         """Schedule something; equal times keep their order."""
@@ -106,7 +107,8 @@ class Bench:
         self._balance()
 
     def segment_reached(self, number: int, at_s: float) -> None:
-        """The program has reached that segment (from 1): faults that wait for it start to count. Once each."""
+        """The program has reached that segment (from 1): faults that wait for it start to count. Once each.
+        """
         for fault in [f for f in self._pending if f.during == number]:
             self._pending.remove(fault)
             self._arm(fault, at_s + fault.at_s)
@@ -116,7 +118,7 @@ class Bench:
         if fault.for_s is not None:
             self.at(at_s + fault.for_s, lambda: stop(self, fault))
 
-    # --- load and source --------------------------------------------------------------------------------------------
+    # --- load and source ---------------------------------------------------------------------------
 
     def _balance(self) -> None:
         """Tell the source what hangs on it, if anything was switched."""
@@ -174,7 +176,7 @@ class Bench:
             self.set_site_kw(level)
         self.at(self.now_s + 20.0 + self._rng.expovariate(1.0 / SITE_LOAD_LASTS_S), self._site_load_moves)
 
-    # --- meters -----------------------------------------------------------------------------------------------------
+    # --- meters ------------------------------------------------------------------------------------
 
     def _sample(self, always: bool = False) -> None:
         now = self.now_s + 1e-9
@@ -195,7 +197,10 @@ class Bench:
         return self._flow("source", self._chain_g, fans, self.site_kw)
 
     def _flow(self, place: object, g: Six, fans_kw: float, site_kw: float) -> Flow:
-        """What flows there now; the same object while nothing changed, so that meters need not work it out again."""
+        """What flows there now.
+
+        The same object while nothing changed, so that meters need not work it out again.
+        """
         pu, speed = self.source.volts_pu, self.source.speed_pu
         key = (g, fans_kw, site_kw, pu, speed, self.lost_phases)
         known = self._flows.get(place)
@@ -214,7 +219,7 @@ class Bench:
         self._flows[place] = (key, flow)
         return flow
 
-    # --- what is true -----------------------------------------------------------------------------------------------
+    # --- what is true ------------------------------------------------------------------------------
 
     def truth(self) -> dict[str, Any]:
         """What is really so, whatever instruments say: t in s, load_kw of all resistors, source, units."""

@@ -1,7 +1,7 @@
 """The chain without bytes: readings out, orders in. For campaigns in which the wire has no part.
 
-Faults of units and cables show as outcomes; what a profile or an instrument cannot report stays unknown here too (a map
-without any point, as in small test worlds, counts as able to report everything).
+Faults of units and cables show as outcomes; what a profile or an instrument cannot report stays unknown here
+too (a map without any point, as in small test worlds, counts as able to report everything).
 """
 
 from collections.abc import Callable

@@ -1,8 +1,8 @@
 """The resistors of a unit and what switches them: contactors ordered one by one, or a set point.
 
-`order` is what stands in the unit's order register, `feedback` what it reads back, `closed` what is really in (bit mask of
-stages, or steps of the set point). `conductance` is in kW/V², `power_kw` what it draws at the source's rated running volts
-(per unit 1), set by the bench through `volts`.
+`order` is what stands in the unit's order register, `feedback` what it reads back, `closed` what is really in
+(bit mask of stages, or steps of the set point). `conductance` is in kW/V², `power_kw` what it draws at the
+source's rated running volts (per unit 1), set by the bench through `volts`.
 """
 
 from random import Random
@@ -25,10 +25,10 @@ class Firmware(Protocol):
     trouble: Troubles
 
     @property
-    def may_stay_in(self) -> bool: ...  # noqa: D102
+    def may_stay_in(self) -> bool: ...
     @property
-    def may_pull_in(self) -> bool: ...  # noqa: D102
-    def at(self, time_s: float, what: object) -> None: ...  # noqa: D102
+    def may_pull_in(self) -> bool: ...
+    def at(self, time_s: float, what: object) -> None: ...
 
 
 class Elements:
@@ -72,7 +72,10 @@ class Elements:
 
 
 class StagedElements(Elements):
-    """Contactors that we order one by one. Each has a delay of its own, drawn once from the spread of the profile."""
+    """Contactors that we order one by one.
+
+    Each has a delay of its own, drawn once from the spread of the profile.
+    """
 
     def __init__(self, profile: Profile, physics: Simulated, neutral: bool, rng: Random, firmware: Firmware) -> None:
         super().__init__(profile, physics, neutral, rng, firmware)
@@ -166,7 +169,10 @@ class SetPointElements(Elements):
         return self.accepted
 
     def act(self) -> None:
-        """Accept the order after the unit's own reaction time; lose it at once when the contactor circuit opens."""
+        """Accept the order after the unit's own reaction time.
+
+        Lose it at once when the contactor circuit opens.
+        """
         unit = self.firmware
         if not unit.may_stay_in and (self.accepted or self.closed):
             unit.at(unit.now_s + self.physics.contactor_s, self._open_all)

@@ -1,7 +1,7 @@
 """A unit's fan: motor, spin-up and spin-down, and the airflow switch.
 
-Flow rises and falls in a straight line with the times of the profile; the switch proves air from 0.4 of full flow on
-(common practice, no source). An obstructed inlet takes its share of the flow.
+Flow rises and falls in a straight line with the times of the profile; the switch proves air from 0.4 of full
+flow on (common practice, no source). An obstructed inlet takes its share of the flow.
 """
 
 PROOF_SHARE = 0.4

@@ -1,4 +1,7 @@
-"""The closed list of `core/scenario.py` made to happen: one row a fault, with what starts it and what ends it."""
+"""The closed list of `core/scenario.py` made to happen.
+
+One row a fault, with what starts it and what ends it.
+"""
 
 from __future__ import annotations
 

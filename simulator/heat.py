@@ -1,10 +1,11 @@
 """Heat in a unit: elements in a stream of air, and a sensor behind them.
 
-One mass: `C dT/dt = P - G (T - T_in)` with `G = rho cp Q` at the present airflow, so the steady rise is P/(rho cp Q) and the
-time constant C/G (first-order heating, any heat transfer text). C follows from the element time constant at full flow;
-without a fan only a little heat leaves, at a time constant of its own. The sensor lags by its own time constant.
-Both equations have closed solutions while power and airflow are constant, so an hour costs as much as a second.
-Density falls with height as in the standard atmosphere (ISO 2533): mass, not volume, cools.
+One mass: `C dT/dt = P - G (T - T_in)` with `G = rho cp Q` at the present airflow, so the steady rise is
+P/(rho cp Q) and the time constant C/G (first-order heating, any heat transfer text). C follows from the
+element time constant at full flow; without a fan only a little heat leaves, at a time constant of its own.
+The sensor lags by its own time constant. Both equations have closed solutions while power and airflow are
+constant, so an hour costs as much as a second. Density falls with height as in the standard atmosphere (ISO
+2533): mass, not volume, cools.
 """
 
 from math import exp
@@ -20,7 +21,8 @@ def density(altitude_m: float) -> float:
 
 
 class Heat:
-    """Temperatures of one unit in °C: element (air behind the elements) and exhaust (what the sensor feels)."""
+    """Temperatures of one unit in °C: element (air behind the elements) and exhaust (what the sensor feels).
+    """
 
     __slots__ = ("_capacity", "_flow_g", "_sensor_tau_s", "_still_g", "element_c", "exhaust_c", "inlet_c")
 

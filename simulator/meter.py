@@ -1,7 +1,9 @@
-"""A meter: samples volts, amps and power at its own interval, with a little noise, and with whatever is wrong with its wiring.
+"""A meter: samples volts, amps and power at its own interval, with a little noise, and with whatever is wrong
+with its wiring.
 
-Per phase `P + jQ = U conj(I)`; totals are the sums over the phases. A turned transformer changes the sign of its phase's
-power, exchanged ones multiply the wrong volts and amps: with balanced load each such phase shows -1/2 of its kW (cos 120°).
+Per phase `P + jQ = U conj(I)`; totals are the sums over the phases. A turned transformer changes the sign of
+its phase's power, exchanged ones multiply the wrong volts and amps: with balanced load each such phase shows
+-1/2 of its kW (cos 120°).
 """
 
 from dataclasses import dataclass
@@ -38,9 +40,9 @@ class MeterTroubles:
 
 
 class Meter:
-    """One measuring block. ratio: what its registers divide primary amps and kW by (transformers not applied by it)."""
+    """One measuring block. Its figures are primary ones, whatever its registers divide them by."""
 
-    def __init__(self, refresh_s: float, wiring: Wiring, seed: str, ratio: float = 1.0) -> None:
+    def __init__(self, refresh_s: float, wiring: Wiring, seed: str) -> None:
         rng = Random(seed)  # noqa: S311 - noise, not secrets
         self.refresh_s = max(refresh_s, 0.02)
         self.due_s = rng.random() * self.refresh_s
@@ -49,7 +51,7 @@ class Meter:
         self.energy_kwh = 0.0
         self._noise = [tuple(1.0 + size * max(-3.0, min(3.0, rng.gauss(0.0, 1.0))) for size in _SIZES)
                        for _ in range(_ROWS)]
-        self._wiring, self._ratio = wiring, ratio
+        self._wiring = wiring
         self._flow: Flow | None = None
         self._sampled_s = 0.0
         self._clean: tuple[Flow, float, tuple[float, ...]] | None = None
@@ -77,7 +79,7 @@ class Meter:
             return (0.0,) * 15
         if self._clean is not None and self._clean[0] is flow and trouble == MeterTroubles():
             return self._clean[2]
-        u, i = list(flow.volts), [trouble.ratio / self._ratio * x for x in flow.amps_ka]
+        u, i = list(flow.volts), [trouble.ratio * x for x in flow.amps_ka]
         if trouble.no_volts:
             u = [0j, 0j, 0j]
         if trouble.exchanged:

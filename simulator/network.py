@@ -1,8 +1,10 @@
-"""Phasors of the source and conductances of the load: what flows where when volts are uneven or an element is gone.
+"""Phasors of the source and conductances of the load: what flows where when volts are uneven or an element is
+gone.
 
-A load is six conductances in kW/V²: from A, B, C to neutral and between AB, BC, CA. Power follows the square of the volts
-across each element (P = G U²); an element between two lines counts half to each. Where there is no neutral a star is
-turned into its delta (star-mesh transform, any circuit theory text): G_ab = G_a G_b / (G_a + G_b + G_c).
+A load is six conductances in kW/V²: from A, B, C to neutral and between AB, BC, CA. Power follows the square
+of the volts across each element (P = G U²); an element between two lines counts half to each. Where there is
+no neutral a star is turned into its delta (star-mesh transform, any circuit theory text): G_ab = G_a G_b /
+(G_a + G_b + G_c).
 """
 
 import cmath
@@ -21,7 +23,8 @@ _TURN = cmath.exp(-2j * math.pi / 3)
 def phasors(wiring: Wiring, volts: float, lost: frozenset[int] = frozenset()) -> Phasors:
     """Line-to-neutral phasors in volts. volts as on the nameplate; lost: indices of phases without volts.
 
-    With a neutral the load pulls a lost phase to it (0 V); without one it drifts to the middle of the two others.
+    With a neutral the load pulls a lost phase to it (0 V); without one it drifts to the middle of the two
+    others.
     """
     if wiring is Wiring.SINGLE_PHASE_2W:
         three = [complex(volts), 0j, 0j]
@@ -62,7 +65,10 @@ def _pair(stage: Stage, profile: Profile, blown: frozenset[int]) -> Six:
 
 
 def _delta(stage: Stage, rated_v: float, blown: frozenset[int]) -> Six:
-    """Three elements between the lines, found from what each phase draws; an open line leaves two of them in series."""
+    """Three elements between the lines, found from what each phase draws.
+
+    An open line leaves two of them in series.
+    """
     a, b, c = stage.phase_kw
     pair = [(a + b - c) / rated_v**2, (b + c - a) / rated_v**2, (c + a - b) / rated_v**2]
     if len(blown) > 1:

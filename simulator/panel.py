@@ -1,4 +1,7 @@
-"""The set's own panel: speed, oil, coolant, fuel, battery. Figures are typical of a small diesel: common practice, no source."""
+"""The set's own panel.
+
+Speed, oil, coolant, fuel, battery. Figures are typical of a small diesel: common practice, no source.
+"""
 
 from math import exp
 

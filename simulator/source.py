@@ -5,15 +5,16 @@ Generating set, all in per unit of nameplate kW and rated speed, explicit Euler 
 1. the regulator's error dies away, `ev -= dt ev / tavr`; a load change dp adds `-k dp` to it at its instant;
 2. volts `v = vref + ev - s max(0, 0.97 - w)` (s: under-frequency roll-off);
 3. resistive load unloads the engine when volts dip: `Pe = p v²`;
-4. governor (PI with droop R on actuator position): `e = wref - R (act - fr) - w`, `u = kp e + xi` within 0..umax, and the
-   integral stands still where it would only saturate further;
+4. governor (PI with droop R on actuator position): `e = wref - R (act - fr) - w`, `u = kp e + xi` within
+   0..umax, and the integral stands still where it would only saturate further;
 5. actuator `act += dt (u - act) / tact`; 6. fuel is act delayed by tdead;
 7. what air allows: `limit = pna + (umax - pna) boost / umax`, `Pg = min(fuel, limit)`;
 8. `boost += dt (Pg - boost) / tturbo`; 9. swing equation `w += dt (Pg - fr - Pe) / (2 H)`.
 
-The structure is that of published governor models with a first-order actuator, a dead time and a turbocharger limit
-(swing equation: any power system text); the parameters of `SetModel` are typical of a turbocharged 1500 rpm set of up to
-about 2 MW: common practice, no source. Below 0.6 of rated speed a real engine stalls: fuel is cut and the set runs down.
+The structure is that of published governor models with a first-order actuator, a dead time and a turbocharger
+limit (swing equation: any power system text); the parameters of `SetModel` are typical of a turbocharged 1500
+rpm set of up to about 2 MW: common practice, no source. Below 0.6 of rated speed a real engine stalls: fuel
+is cut and the set runs down.
 """
 
 from collections import deque
@@ -45,7 +46,10 @@ class SetModel:
 
 
 class StiffSource:
-    """A source that load does not move: UPS, switchboard, supply. volts_pu, speed_pu: present volts and frequency."""
+    """A source that load does not move.
+
+    UPS, switchboard, supply. volts_pu, speed_pu: present volts and frequency.
+    """
 
     running = True
     stalled = False
@@ -89,7 +93,10 @@ class StiffSource:
 
 
 class GeneratingSet:
-    """An engine-driven set. It starts at rated speed without load; `moving` is False while it stands in steady state."""
+    """An engine-driven set.
+
+    It starts at rated speed without load; `moving` is False while it stands in steady state.
+    """
 
     def __init__(self, model: SetModel | None = None) -> None:
         self.model = model or SetModel()
@@ -170,7 +177,7 @@ class GeneratingSet:
         take, put = self._delay.popleft, self._delay.append
         p, fr, umax, pna, droop, roll = self._load, m.fr, m.umax, m.pna, m.droop, m.roll_off
         air_rise = (umax - pna) / umax if pna < umax else 0.0
-        air_base = pna if pna < umax else umax
+        air_base = min(umax, pna)
         cap = umax if self._share is None else self._share + fr
         vref, wref, kp, dki = self._volts_ref, self._speed_ref, m.kp, DT_S * m.ki
         decay, dact, dturbo, dspeed = DT_S / m.tavr_s, DT_S / m.tact_s, DT_S / m.tturbo_s, DT_S / (2 * m.h_s)

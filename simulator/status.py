@@ -1,4 +1,7 @@
-"""Which of a profile's fault bits are on: profiles name their bits freely, so a word in the name tells what they mean."""
+"""Which of a profile's fault bits are on.
+
+Profiles name their bits freely, so a word in the name tells what they mean.
+"""
 
 from collections.abc import Callable
 

@@ -1,13 +1,14 @@
-"""One load bank: its firmware, fan, contactors and heat. `elements` has what the two ways of loading do differently.
+"""One load bank: its firmware, fan, contactors and heat. `elements` has what the two ways of loading do
+differently.
 
 What the firmware does by itself, as real units do (common practice, no source):
 
-- contactors are wired through the fan contactor: with the fan off they cannot stay in; they pull in only once airflow is
-  proven, and an order that stands meanwhile pulls in when it is;
-- loss of airflow proof under load for 5 s, and the exhaust above the unit's own limit, trip: the order is cleared and stays
-  cleared. The over-temperature trip resets when the exhaust has fallen by 50 K;
-- the watchdog runs from the first feed on; when it expires the load goes, fans keep running; on return the unit stays off
-  or resumes as its profile says;
+- contactors are wired through the fan contactor: with the fan off they cannot stay in; they pull in only once
+  airflow is proven, and an order that stands meanwhile pulls in when it is;
+- loss of airflow proof under load for 5 s, and the exhaust above the unit's own limit, trip: the order is
+  cleared and stays cleared. The over-temperature trip resets when the exhaust has fallen by 50 K;
+- the watchdog runs from the first feed on; when it expires the load goes, fans keep running; on return the
+  unit stays off or resumes as its profile says;
 - local control and the emergency stop clear the load order; the emergency stop stops the fans too;
 - a restart clears every order, and the unit answers nothing for 3 s.
 """
@@ -59,7 +60,7 @@ class Bank:
         self._watchdog_at_s: float | None = None
         self._watchdog_armed = False
 
-    # --- what the world reads -------------------------------------------------------------------------------------
+    # --- what the world reads ----------------------------------------------------------------------
 
     @property
     def airflow(self) -> bool:
@@ -113,7 +114,7 @@ class Bank:
         """Open contactors pull in while this holds."""
         return self.may_stay_in and self.airflow
 
-    # --- what the wire orders ---------------------------------------------------------------------------------------
+    # --- what the wire orders ----------------------------------------------------------------------
 
     def order_load(self, load: int) -> None:
         """Write the load order: bit mask of stages, or set point in steps."""
@@ -128,7 +129,10 @@ class Bank:
         self.refresh()
 
     def heard(self, what: str) -> None:
-        """Something came over the wire: "request", "write" or "register" (the watchdog's own). Feeds what it feeds."""
+        """Something came over the wire.
+
+        "request", "write" or "register" (the watchdog's own). Feeds what it feeds.
+        """
         dog = self.profile.watchdog
         if dog is None or not (dog.fed_by == "any request" or (dog.fed_by == "any write" and what != "request")
                                or what == dog.fed_by == "register"):
@@ -141,7 +145,7 @@ class Bank:
             self._watchdog_armed = True
             self.at(self._watchdog_at_s, self._watchdog_due)
 
-    # --- what the firmware does -------------------------------------------------------------------------------------
+    # --- what the firmware does --------------------------------------------------------------------
 
     def _watchdog_due(self) -> None:
         dog, due = self.profile.watchdog, self._watchdog_at_s
@@ -199,7 +203,7 @@ class Bank:
         self.refresh()
         self.at(self.now_s + BOOT_S, self.refresh)
 
-    # --- time -------------------------------------------------------------------------------------------------------
+    # --- time --------------------------------------------------------------------------------------
 
     @property
     def busy(self) -> bool:

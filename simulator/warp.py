@@ -1,7 +1,8 @@
 """An event loop whose clock jumps: when nothing is ready it goes straight to the next timer.
 
-`asyncio.sleep`, timeouts and `call_later` follow without a change. Real sockets may be used in the same loop, but a peer
-in another process cannot keep up with a jumping clock; `grace_s` then gives it real time before each jump.
+`asyncio.sleep`, timeouts and `call_later` follow without a change. Real sockets may be used in the same loop,
+but a peer in another process cannot keep up with a jumping clock; `grace_s` then gives it real time before
+each jump.
 """
 
 import asyncio
@@ -38,7 +39,10 @@ class _WarpSelector(selectors.DefaultSelector):
 
 
 class WarpLoop(asyncio.SelectorEventLoop):
-    """An event loop in virtual time, which starts at 0 s. grace_s: real seconds given to a kernel or peer before a jump."""
+    """An event loop in virtual time, which starts at 0 s.
+
+    Grace_s: real seconds given to a kernel or peer before a jump.
+    """
 
     def __init__(self, grace_s: float = 0.0) -> None:
         self.grace_s = grace_s
@@ -70,7 +74,10 @@ class WarpLoop(asyncio.SelectorEventLoop):
 
 
 def run(coroutine: Coroutine[Any, Any, T], loop: WarpLoop | None = None) -> T:
-    """Run a coroutine to its end in virtual time, cancel what it left behind, and return its result. Closes the loop."""
+    """Run a coroutine to its end in virtual time, cancel what it left behind, and return its result.
+
+    Closes the loop.
+    """
     loop = loop or WarpLoop()
     try:
         asyncio.set_event_loop(loop)

@@ -1,0 +1,217 @@
+"""The devices of a bench as the wire sees them: which value stands behind which name, and who takes what is written."""
+
+from collections.abc import Callable
+
+from benchctl.core.quantities import BY_NAME
+from benchctl.core.registers import RegisterMap, Space
+from benchctl.core.site import Endpoint, Instrument
+from simulator.bench import Bench
+from simulator.encode import Value, power_of_ten
+from simulator.meter import Meter
+from simulator.registers import Cell, Group, Registers
+from simulator.status import fault_tests
+from simulator.unit import Bank
+from simulator.wire import ILLEGAL_VALUE, Refusal, answer, refusal, writes
+
+Get = Callable[[], Value]
+Take = Callable[[float], None]
+
+# What a current transformer's ratio divides where the meter does not apply it.
+BY_RATIO = frozenset({"power_kw", "reactive_kvar", "apparent_kva", "energy_kwh"}
+                     | {f"amps_{p}" for p in "abc"} | {f"power_{p}_kw" for p in "abc"})
+_CLOCK = frozenset({"exhaust_c", "inlet_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm", "battery_v"})
+
+
+class Device:
+    """One unit id. `respond` answers a request, or None for silence."""
+
+    def __init__(self, bench: Bench, endpoint: Endpoint, unit_id: int, dead_time_s: float, name: str) -> None:
+        self.bench, self.endpoint, self.unit_id, self.dead_time_s, self.name = bench, endpoint, unit_id, dead_time_s, name
+        self.registers = Registers(RegisterMap(()), ())
+
+    def respond(self, pdu: bytes) -> bytes | None:
+        """The reply PDU now; None when the device does not answer."""
+        self.registers.refresh()
+        return answer(pdu, self.registers)
+
+
+class UnitDevice(Device):
+    """A load bank on the wire."""
+
+    def __init__(self, bench: Bench, index: int) -> None:
+        self.bank = bench.banks[index]
+        unit = self.bank.unit
+        super().__init__(bench, unit.endpoint, unit.unit_id, self.bank.physics.dead_time_s, unit.name)
+        self.registers = Registers(unit.profile.registers, _unit_groups(bench, self.bank, bench.unit_meters[index]))
+
+    def respond(self, pdu: bytes) -> bytes | None:
+        """As a load bank does: its troubles first, then its watchdog, then the request."""
+        bank, trouble = self.bank, self.bank.trouble
+        if not bank.answering:
+            return None
+        if trouble.busy is not None:
+            return refusal(pdu, trouble.busy)
+        self.registers.refresh()
+        if not writes(pdu):
+            bank.heard("request")
+            return answer(pdu, self.registers)
+        if trouble.refuses_writes is not None:
+            return refusal(pdu, trouble.refuses_writes)
+        bank.heard("write")
+        if trouble.ignores_writes:
+            return answer(pdu, _Deaf(self.registers))
+        return answer(pdu, self.registers)
+
+
+class _Deaf:
+    """Registers that acknowledge writes and forget them."""
+
+    def __init__(self, registers: Registers) -> None:
+        self.read = registers.read
+
+    def write(self, space: Space, first: int, values: list[int], function: int) -> None:
+        """Nothing."""
+
+
+class InstrumentDevice(Device):
+    """A meter or panel on the wire."""
+
+    def __init__(self, bench: Bench, index: int) -> None:
+        instrument = bench.site.instruments[index]
+        super().__init__(bench, instrument.endpoint, instrument.unit_id, instrument.registers.turnaround_s,
+                         instrument.name)
+        self._meter = bench.meters[index]
+        self.registers = Registers(instrument.registers, _instrument_groups(bench, instrument, self._meter))
+
+    def respond(self, pdu: bytes) -> bytes | None:
+        """The reply, unless the instrument is lost."""
+        return None if self._meter.trouble.lost else super().respond(pdu)
+
+
+def devices(bench: Bench) -> list[Device]:
+    """Every device of a bench."""
+    return [*(UnitDevice(bench, i) for i in range(len(bench.site.units))),
+            *(InstrumentDevice(bench, i) for i in range(len(bench.site.instruments)))]
+
+
+def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
+    elements, profile = bank.elements, bank.profile
+    step_kw = profile.setpoint.resolution_kw if profile.setpoint else 1.0
+    most_kw = profile.rated_kw
+
+    def take_setpoint(value: float) -> None:
+        if not 0 <= value <= most_kw + 1e-6:
+            raise Refusal(ILLEGAL_VALUE)
+        bank.order_load(int(value / step_kw + 1e-6))
+
+    def take_mask(value: float) -> None:
+        if not 0 <= value < 1 << len(profile.stages):
+            raise Refusal(ILLEGAL_VALUE)
+        bank.order_load(int(value))
+
+    gets: dict[str, Get] = {
+        "remote": lambda: bank.remote, "fan_on": lambda: bank.fan_on, "fan_order": lambda: bank.fan_order,
+        "airflow": lambda: bank.airflow, "fan_supply": lambda: bank.fan_supply,
+        "emergency_stop": lambda: bank.trouble.emergency_stop, "inlet_c": lambda: bank.heat.inlet_c,
+        "exhaust_c": lambda: bank.exhaust_c, "setpoint_kw": lambda: elements.order * step_kw,
+        "setpoint_in_force_kw": lambda: elements.feedback * step_kw, "stages_closed": lambda: elements.feedback,
+        "stages_order": lambda: elements.order, "watchdog_s": lambda: profile.watchdog and profile.watchdog.time_s,
+        "uptime_s": lambda: bank.now_s - bank.started_s, "rated_kw": lambda: profile.rated_kw,
+        "rated_v": lambda: profile.rated_v, "serial": lambda: bank.serial_now, "firmware": lambda: "1.0",
+        "site_needs_set": lambda: bench.needs_set, **_electrical(meter, 1.0)}
+    takes: dict[str, Take] = {
+        "fan_order": lambda v: bank.order_fan(v != 0), "stages_order": take_mask,
+        "setpoint_kw": take_setpoint, "watchdog_feed": lambda _: bank.heard("register"), "watchdog_s": lambda _: None}
+
+    def stage_take(i: int) -> Take:
+        return lambda v: bank.order_load(elements.order & ~(1 << i) | int(v) << i)
+
+    def bit(read: str, i: int) -> Get:
+        return (lambda: elements.order >> i & 1) if read == "order" else (lambda: elements.feedback >> i & 1)
+
+    cells = _cells(profile.registers, gets, takes, _largest(bench, profile.rated_kw))
+    for i, stage in enumerate(profile.stages):
+        if stage.order:
+            cells.append(Cell(stage.order, bit("order", i), stage_take(i)))
+        if stage.feedback:
+            cells.append(Cell(stage.feedback, bit("feedback", i)))
+    for fault, test in zip(profile.faults, fault_tests(profile), strict=True):
+        cells.append(Cell(fault.point, lambda test=test: test(bank)))
+    return _grouped(cells, meter, lambda: (bank.version, bank.supply_ok, bench.needs_set), lambda: bank.now_s)
+
+
+def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> list[Group]:
+    panel, source = bench.panel, bench.source
+    gets: dict[str, Get] = {
+        "speed_rpm": lambda: panel.speed_rpm, "oil_kpa": lambda: panel.oil_kpa, "coolant_c": lambda: panel.coolant_c,
+        "fuel_percent": lambda: panel.fuel_percent, "battery_v": lambda: panel.battery_v,
+        "set_running": lambda: source.running, "set_fault": lambda: source.stalled,
+        "site_needs_set": lambda: bench.needs_set, "uptime_s": lambda: bench.now_s,
+        "serial": lambda: instrument.serial or "SIM-METER", "firmware": lambda: "1.0",
+        **_electrical(meter, instrument.ct_ratio)}
+    cells = _cells(instrument.registers, gets, {}, _largest(bench, bench.site.nameplate.power_kw))
+    return _grouped(cells, meter, lambda: (source.running, source.stalled, bench.needs_set), lambda: bench.now_s)
+
+
+def _electrical(meter: Meter, ratio: float) -> dict[str, Get]:
+    """Values of a meter's last sample by name."""
+    read = meter.electrical
+
+    def of(field: str, k: int) -> Get:
+        return lambda: getattr(read(), field)[k]
+
+    def divided(get: Get) -> Get:
+        def quotient() -> Value:
+            value = get()
+            return value / ratio if isinstance(value, float) else value
+
+        return quotient
+
+    gets: dict[str, Get] = {
+        **{f"volts_{p}": of("volts_ll", k) for k, p in enumerate(("ab", "bc", "ca"))},
+        **{f"volts_{p}": of("volts_ln", k) for k, p in enumerate("abc")},
+        **{f"amps_{p}": of("amps", k) for k, p in enumerate("abc")},
+        **{f"power_{p}_kw": of("phase_kw", k) for k, p in enumerate("abc")},
+        "power_kw": lambda: read().power_kw, "reactive_kvar": lambda: read().reactive_kvar,
+        "apparent_kva": lambda: abs(complex(read().power_kw or 0.0, read().reactive_kvar or 0.0)),
+        "power_factor": lambda: read().power_factor, "hertz": lambda: read().hertz,
+        "energy_kwh": lambda: read().energy_kwh, "refresh_count": lambda: (read().refresh_count or 0) & 0xFFFF}
+    return gets if ratio == 1.0 else {n: divided(g) if n in BY_RATIO else g for n, g in gets.items()}
+
+
+def _largest(bench: Bench, power_kw: float) -> dict[str, float]:
+    """The largest value of each quantity with a scale factor, by the first word of its name."""
+    plate = bench.site.nameplate
+    amps = 3.0 * 1000.0 * power_kw / plate.volts
+    return {"amps": amps, "volts": 1.5 * plate.volts, "hertz": 1.5 * plate.hertz, "power_factor": 1.0,
+            "power": 2.0 * power_kw, "apparent": 2.5 * power_kw, "reactive": 2.5 * power_kw, "energy": 1e6}
+
+
+def _cells(registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take], largest: dict[str, float]) -> list[Cell]:
+    """A cell for every point of a map; names without a value here read as the map expects them, or as missing."""
+    factors: dict[str, int] = {}
+    for point in registers.points:
+        if point.scale_from:
+            most = largest.get(point.name, largest.get(point.name.split("_")[0], 1.0))
+            factors[point.scale_from] = max(factors.get(point.scale_from, -10), power_of_ten(point, most))
+    cells = []
+    for point in registers.points:
+        get = gets.get(point.name)
+        if point.name in factors:
+            get = lambda n=factors[point.name]: n  # noqa: E731
+        elif point.expect is not None or get is None:
+            get = lambda value=point.expect: value  # noqa: E731
+        take = takes.get(point.name) if point.write_function is not None else None
+        cells.append(Cell(point, get, take, factors.get(point.scale_from or "", 0)))
+    return cells
+
+
+def _grouped(cells: list[Cell], meter: Meter, state: Get | Callable[[], object], clock: Callable[[], object]) -> list[Group]:
+    electrical = {n for n in BY_NAME if n in _electrical(meter, 1.0)}
+    named = {"meter": [c for c in cells if c.point.name in electrical],
+             "clock": [c for c in cells if c.point.name in _CLOCK]}
+    rest = [c for c in cells if c not in named["meter"] and c not in named["clock"]]
+    return [Group(state, tuple(rest)), Group(lambda: (meter.count, meter.trouble.no_volts), tuple(named["meter"])),
+            Group(clock, tuple(named["clock"]))]
+
+
