@@ -75,7 +75,7 @@ class Book:
         for table in TABLES.keys() - {"meta"}:
             self._heads[table] = first_link(table, self._heads["meta"])
         for file in files:
-            self._add("file", file.kind, file.ref, file.path, file.text, file.sha256)
+            self._add("file", file.kind, words(file.ref), words(file.path), words(file.text), file.sha256)
         self._add("settings", packed(settings))
         self._db.execute("COMMIT")
 

@@ -54,7 +54,7 @@ def statements() -> Iterable[str]:
 
 def insertion(table: str) -> str:
     """The statement that adds a row."""
-    return f'INSERT INTO "{table}" VALUES({", ".join("?" * (len(COLUMNS[table]) + 1))})'  # noqa: S608 - our own names
+    return f'INSERT INTO "{table}" VALUES({", ".join("?" * (len(COLUMNS[table]) + 1))})'
 
 
 def selection(table: str) -> str:
@@ -73,7 +73,7 @@ def canonical(values: Iterable[Any]) -> bytes:
         elif isinstance(value, int):
             parts.append(b"i%d;" % value)
         elif isinstance(value, str):
-            text = value.encode("utf-8")
+            text = value.encode("utf-8", "surrogateescape")
             parts.append(b"t%d;%b" % (len(text), text))
         else:
             parts.append(b"b%d;%b" % (len(value), value))

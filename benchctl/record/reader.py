@@ -1,0 +1,258 @@
+"""Reading a run: closed, still being written, or left behind by a crash. Nothing here changes the file.
+
+Scans are read a page at a time, so that memory is bounded and a writer is never held up. What is damaged is told as a
+RecordFault with the file, the table and the row; nothing is repaired or guessed.
+"""
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+from urllib.parse import quote
+
+from filelock import FileLock, Timeout
+
+from benchctl.core.decision import Settings
+from benchctl.core.inputs import Inputs
+from benchctl.core.orders import Orders
+from benchctl.core.reading import Maybe
+from benchctl.core.site import Site
+from benchctl.core.state import State
+from benchctl.files.shelf import RecordedShelf, SourceFile
+from benchctl.record.book import lock_path
+from benchctl.record.fault import RecordFault
+from benchctl.record.rows import inputs_of, unpacked
+from benchctl.record.schema import COLUMNS, SCHEMA, selection
+
+PAGE = 500
+DAMAGE = (ValueError, KeyError, TypeError, zlib.error)
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """One recorded scan. A None is not known."""
+
+    path: Path = field(repr=False)
+    n: int
+    wall_ns: int
+    now_s: float
+    dt_s: float
+    target_kw: Maybe
+    delivered_kw: Maybe
+    source_kw: Maybe
+    volts_v: Maybe
+    hertz: Maybe
+    hottest_c: Maybe
+    units_heard: int
+    fault: str | None
+    state_hash: bytes
+    row: dict[str, Any] = field(repr=False)
+
+    def inputs(self, site: Site) -> Inputs:
+        """The inputs of the scan. Raises RecordFault when they are damaged."""
+        try:
+            return inputs_of(site, self.row)
+        except DAMAGE as fault:
+            raise RecordFault(f"{self.path}: scan {self.n}: inputs are damaged: {fault}") from None
+
+    def orders(self) -> Orders:
+        """The orders of the scan. Raises RecordFault when they are damaged."""
+        try:
+            orders: Orders = unpacked(Orders, self.row["orders"])
+        except DAMAGE as fault:
+            raise RecordFault(f"{self.path}: scan {self.n}: orders are damaged: {fault}") from None
+        return orders
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """One recorded event. unit: an index, or -1. data: what the event held."""
+
+    n: int
+    scan: int
+    wall_ns: int
+    now_s: float
+    kind: str
+    unit: int
+    who: str
+    text: str
+    data: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Scans that are not in the record, first and last included, and why."""
+
+    n: int
+    first_scan: int
+    last_scan: int
+    wall_ns: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """How a run ended."""
+
+    wall_ns: int
+    outcome: str
+    totals: dict[str, Any]
+
+
+SHOWN = tuple(f.name for f in fields(Scan) if f.name not in ("path", "row"))
+
+
+def connect(path: Path, on_bad_text: str = "replace") -> sqlite3.Connection:
+    """A connection that only reads. Raises RecordFault when the file is not there or is no record."""
+    if not path.is_file():
+        raise RecordFault(f"{path}: no such file")
+    try:
+        db = sqlite3.connect(f"file:{quote(str(path.resolve()))}?mode=ro", uri=True, isolation_level=None)
+        db.text_factory = lambda data: data.decode("utf-8", on_bad_text)
+        found = db.execute("SELECT v FROM meta WHERE k = 'schema'").fetchone()
+    except sqlite3.OperationalError as fault:
+        hint = "" if "no such" in str(fault) else "; if its folder cannot be written to, copy it to one that can"
+        raise RecordFault(f"{path}: not a record that can be read: {fault}{hint}") from None
+    except sqlite3.DatabaseError as fault:
+        raise RecordFault(f"{path}: not a record: {fault}") from None
+    if found is None or found[0] != str(SCHEMA):
+        db.close()
+        raise RecordFault(f"{path}: record schema {found[0] if found else 'unknown'}, expected {SCHEMA}")
+    return db
+
+
+class Reader:
+    """One run, read only. Use it as a context manager."""
+
+    def __init__(self, path: Path) -> None:
+        """Open a run. Raises RecordFault."""
+        self.path = path
+        self._db = connect(path)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None,
+                 trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
+
+    def _rows(self, table: str, more: str = "", values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        try:
+            return self._db.execute(f"{selection(table)} {more}", values).fetchall()
+        except sqlite3.Error as fault:
+            raise RecordFault(f"{self.path}: table {table} is damaged: {fault}") from None
+
+    @cached_property
+    def meta(self) -> dict[str, str]:
+        """What is known of the run as a whole."""
+        return {row[1]: row[2] for row in self._rows("meta", "ORDER BY n")}
+
+    @cached_property
+    def files(self) -> tuple[SourceFile, ...]:
+        """The files that the run was made from, as they were."""
+        return tuple(SourceFile(*row[1:6]) for row in self._rows("file", "ORDER BY n"))
+
+    @cached_property
+    def settings(self) -> Settings:
+        """The run's settings: the recorded nouns, or, where today's nouns differ from them, from the recorded files.
+
+        Raises RecordFault when neither can be read.
+        """
+        rows = self._rows("settings", "ORDER BY n")
+        try:
+            settings: Settings = unpacked(Settings, rows[0][1])
+        except (*DAMAGE, IndexError) as fault:
+            return self._settings_from_files(fault)
+        return settings
+
+    def _settings_from_files(self, why: Exception) -> Settings:
+        from benchctl.files import FileFault, read_program, read_site
+
+        refs = {file.kind: file.ref for file in self.files if file.kind in ("site", "program")}
+        if "site" not in refs:
+            raise RecordFault(f"{self.path}: settings cannot be read: {why}") from None
+        shelf = RecordedShelf(self.files)
+        try:
+            site, _ = read_site(refs["site"], shelf)
+            program = read_program(refs["program"], shelf)[0] if "program" in refs else None
+            return Settings.of(site, program, float(self.meta["scan_period_s"]))
+        except (FileFault, KeyError, ValueError) as fault:
+            raise RecordFault(f"{self.path}: the recorded files cannot be read: {fault}") from None
+
+    def scans(self, after: int | None = None) -> Iterator[Scan]:
+        """All scans in order, or those after a number; lazily."""
+        last = -(1 << 62) if after is None else after
+        names = COLUMNS["scan"]
+        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT ?", (last, PAGE)):
+            for values in rows:
+                row = dict(zip(names, values, strict=False))
+                yield Scan(path=self.path, row=row, **{name: row[name] for name in SHOWN})
+            last = rows[-1][0]
+
+    def events(self, scan: int | None = None) -> Iterator[Happened]:
+        """All events in order, or those of one scan; lazily."""
+        last = 0
+        which, extra = ("", ()) if scan is None else ("AND scan = ?", (scan,))
+        while rows := self._rows("event", f"WHERE n > ? {which} ORDER BY n LIMIT ?", (last, *extra, PAGE)):
+            for row in rows:
+                yield Happened(*row[:9])
+            last = rows[-1][0]
+
+    def state(self, scan: int) -> State | None:
+        """The full state after a scan, where the record has it. Raises RecordFault when it is damaged."""
+        rows = self._rows("state", "WHERE n = ?", (scan,))
+        try:
+            return unpacked(State, rows[0][1]) if rows else None
+        except DAMAGE as fault:
+            raise RecordFault(f"{self.path}: state after scan {scan} is damaged: {fault}") from None
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Where scans are missing."""
+        return tuple(Gap(*row[:5]) for row in self._rows("gap", "ORDER BY n"))
+
+    @property
+    def end(self) -> End | None:
+        """How the run ended, or None: it has not, or was interrupted."""
+        rows = self._rows("end", "ORDER BY n")
+        try:
+            return End(rows[-1][1], rows[-1][2], json.loads(rows[-1][3])) if rows else None
+        except ValueError as fault:
+            raise RecordFault(f"{self.path}: the end is damaged: {fault}") from None
+
+    @property
+    def scan_count(self) -> int:
+        """Number of scans on disk."""
+        try:
+            return int(self._db.execute("SELECT count(*) FROM scan").fetchone()[0])
+        except sqlite3.Error as fault:
+            raise RecordFault(f"{self.path}: table scan is damaged: {fault}") from None
+
+    @property
+    def condition(self) -> str:
+        """"closed", "being written" or "interrupted"."""
+        if self.end is not None:
+            return "closed"
+        return "being written" if being_written(self.path) else "interrupted"
+
+
+def being_written(path: Path) -> bool:
+    """True while a recorder has the record open."""
+    if not lock_path(path).exists():
+        return False
+    lock = FileLock(lock_path(path), timeout=0)
+    try:
+        lock.acquire()
+    except (Timeout, OSError):
+        return True
+    lock.release()
+    return False
