@@ -1,4 +1,7 @@
-"""`python -m simulator SITE`: a simulated chain in real time, one TCP port an endpoint, as the site file says."""
+"""`python -m simulator SITE`.
+
+A simulated chain in real time, one TCP port an endpoint, as the site file says.
+"""
 
 import argparse
 import asyncio
@@ -9,7 +12,7 @@ from pathlib import Path
 from typing import TextIO
 
 from benchctl.core.scenario import Scenario
-from benchctl.core.site import Site
+from benchctl.core.site import Instrument, Site, Unit
 from benchctl.files import FileFault, read_scenario, read_site
 from simulator.bench import Bench
 from simulator.server import Server
@@ -30,7 +33,8 @@ def arguments() -> argparse.ArgumentParser:
 
 
 def main(words: list[str] | None = None) -> int:
-    """Run until SIGINT or SIGTERM. Returns the exit code: 0, or 2 for a flawed file or a port that is in use."""
+    """Run until SIGINT or SIGTERM. Returns the exit code: 0, or 2 for a flawed file or a port that is in use.
+    """
     asked = arguments().parse_args(words)
     try:
         site, _ = read_site(asked.site)
@@ -41,10 +45,17 @@ def main(words: list[str] | None = None) -> int:
     if asked.speed <= 0:
         print("--speed must be more than 0", file=sys.stderr)
         return 2
-    return asyncio.run(serve(site, scenario, asked))
+    if asked.truth is None:
+        return asyncio.run(serve(site, scenario, asked))
+    try:
+        with asked.truth.open("a", encoding="utf-8") as out:
+            return asyncio.run(serve(site, scenario, asked, out))
+    except OSError as error:
+        print(f"cannot write {asked.truth}: {error.strerror}", file=sys.stderr)
+        return 2
 
 
-async def serve(site: Site, scenario: Scenario, asked: argparse.Namespace) -> int:
+async def serve(site: Site, scenario: Scenario, asked: argparse.Namespace, out: TextIO | None = None) -> int:
     """Serve until told to end."""
     loop = asyncio.get_running_loop()
     started_s = loop.time()
@@ -59,7 +70,8 @@ async def serve(site: Site, scenario: Scenario, asked: argparse.Namespace) -> in
     except OSError as error:
         print(f"cannot listen: {error.strerror or error}. Is another simulator running?", file=sys.stderr)
         return 2
-    for device in (*site.units, *site.instruments):
+    everything: list[Unit | Instrument] = [*site.units, *site.instruments]
+    for device in everything:
         host, port = places[device.endpoint]
         print(f"{device.name}: {host}:{port} unit id {device.unit_id}", file=sys.stderr)
     print("ready", file=sys.stderr, flush=True)
@@ -67,15 +79,14 @@ async def serve(site: Site, scenario: Scenario, asked: argparse.Namespace) -> in
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, ended.set)
     try:
-        with Path(asked.truth or "/dev/null").open("a", encoding="utf-8") as out:
-            await _tell(bench, clock, ended, out if asked.truth else None)
+        await _tell(bench, clock, ended, out)
     finally:
         await server.stop()
     return 0
 
 
 async def _tell(bench: Bench, clock: object, ended: asyncio.Event, out: TextIO | None) -> None:
-    assert callable(clock)  # noqa: S101 - typing
+    assert callable(clock)
     while not ended.is_set():
         bench.advance(clock())
         if out:

@@ -39,6 +39,7 @@ class Bench:
         plate, simulation = site.nameplate, site.simulation
         self.running_v = simulation.volts or plate.volts
         self.lost_phases: frozenset[int] = frozenset()
+        self._present = 1.0  # share of the live phases that have volts
         self.phasors: Phasors = phasors(plate.wiring, self.running_v)
         droop = 0.0 if plate.isochronous else plate.droop_percent / 100.0
         self.source: Source = (GeneratingSet(SetModel(h_s=simulation.inertia_s, droop=droop))
@@ -89,7 +90,7 @@ class Bench:
             if self.now_s >= to_s:
                 return
             target = min(to_s, events[0][0]) if events else to_s
-            if self.source.moving or any(b.busy for b in self.banks):
+            if self.source.moving or any([b.busy for b in self.banks]):  # noqa: C419 - quicker
                 due = min((m.due_s for m in self._all_meters), default=target)
                 target = min(target, self.now_s + PIECE_S, max(due, self.now_s + 1e-3))
             self._elapse(target)
@@ -137,9 +138,10 @@ class Bench:
 
     def _total_kw(self) -> float:
         """Everything on the source at per unit 1; fans and site load are counted as falling with V² too."""
-        live = self.site.nameplate.wiring.phases
-        present = 1.0 - len(self.lost_phases & set(live)) / len(live)
-        return sum(b.elements.power_kw for b in self.banks) + (self._fans_kw + self.site_kw) * present
+        total = 0.0
+        for bank in self.banks:
+            total += bank.elements.power_kw
+        return total + (self._fans_kw + self.site_kw) * self._present
 
     def changed(self) -> None:
         """Something outside the units was switched: balance again."""
@@ -149,6 +151,8 @@ class Bench:
     def set_lost_phases(self, lost: frozenset[int]) -> None:
         """Take volts from phases, or give them back."""
         self.lost_phases = lost
+        live = self.site.nameplate.wiring.phases
+        self._present = 1.0 - len(lost & set(live)) / len(live)
         self.phasors = phasors(self.site.nameplate.wiring, self.running_v, lost)
         for bank in self.banks:
             bank.elements.volts(self.phasors)
@@ -180,6 +184,8 @@ class Bench:
 
     def _sample(self, always: bool = False) -> None:
         now = self.now_s + 1e-9
+        if not always and now < min([m.due_s for m in self._all_meters], default=now + 1.0):
+            return
         for i, meter in enumerate(self.unit_meters):
             if meter.due_s <= now or always:
                 elements = self.banks[i].elements

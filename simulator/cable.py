@@ -1,7 +1,8 @@
-"""Connections that exist only in memory, in the loop of the client: same bytes as TCP, no sockets, virtual time.
+"""Connections that exist only in memory, in the loop of the client: same bytes as TCP, no sockets, virtual
+time.
 
-The server's side is served inside the client's `write`; only the reply travels through the loop, at the time it would
-arrive. Replies keep their order by a queue, because the loop's timers do not for equal times.
+The server's side is served inside the client's `write`; only the reply travels through the loop, at the time
+it would arrive. Replies keep their order by a queue, because the loop's timers do not for equal times.
 """
 
 import asyncio
@@ -30,7 +31,10 @@ class Memory:
         return self._loop.time() + self._offset_s
 
     async def connect(self, endpoint: Endpoint, protocol_factory: Callable[[], P]) -> "tuple[MemoryTransport, P]":
-        """Connect a client. Raises ConnectionRefusedError if there is no such endpoint or its cable is cut or refuses."""
+        """Connect a client.
+
+        Raises ConnectionRefusedError if there is no such endpoint or its cable is cut or refuses.
+        """
         await asyncio.sleep(0)
         self.bench.advance(self.clock())
         station = self._stations.get(endpoint)
@@ -96,7 +100,7 @@ class MemoryTransport(asyncio.Transport, Closable):
 
     def set_protocol(self, protocol: asyncio.BaseProtocol) -> None:
         """Hand the connection to another protocol."""
-        assert isinstance(protocol, asyncio.Protocol)  # noqa: S101 - typing
+        assert isinstance(protocol, asyncio.Protocol)
         self._protocol = protocol
 
     def get_protocol(self) -> asyncio.BaseProtocol:

@@ -1,6 +1,10 @@
-"""The devices of a bench as the wire sees them: which value stands behind which name, and who takes what is written."""
+"""The devices of a bench as the wire sees them.
+
+Which value stands behind which name, and who takes what is written.
+"""
 
 from collections.abc import Callable
+from functools import partial
 
 from benchctl.core.quantities import BY_NAME
 from benchctl.core.registers import RegisterMap, Space
@@ -19,14 +23,16 @@ Take = Callable[[float], None]
 # What a current transformer's ratio divides where the meter does not apply it.
 BY_RATIO = frozenset({"power_kw", "reactive_kvar", "apparent_kva", "energy_kwh"}
                      | {f"amps_{p}" for p in "abc"} | {f"power_{p}_kw" for p in "abc"})
-_CLOCK = frozenset({"exhaust_c", "inlet_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm", "battery_v"})
+_CLOCK = frozenset({"exhaust_c", "inlet_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm",
+                    "battery_v"})
 
 
 class Device:
     """One unit id. `respond` answers a request, or None for silence."""
 
     def __init__(self, bench: Bench, endpoint: Endpoint, unit_id: int, dead_time_s: float, name: str) -> None:
-        self.bench, self.endpoint, self.unit_id, self.dead_time_s, self.name = bench, endpoint, unit_id, dead_time_s, name
+        self.bench, self.endpoint, self.unit_id = bench, endpoint, unit_id
+        self.dead_time_s, self.name = dead_time_s, name
         self.registers = Registers(RegisterMap(()), ())
 
     def respond(self, pdu: bytes) -> bytes | None:
@@ -115,7 +121,7 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
         "emergency_stop": lambda: bank.trouble.emergency_stop, "inlet_c": lambda: bank.heat.inlet_c,
         "exhaust_c": lambda: bank.exhaust_c, "setpoint_kw": lambda: elements.order * step_kw,
         "setpoint_in_force_kw": lambda: elements.feedback * step_kw, "stages_closed": lambda: elements.feedback,
-        "stages_order": lambda: elements.order, "watchdog_s": lambda: profile.watchdog and profile.watchdog.time_s,
+        "stages_order": lambda: elements.order, "watchdog_s": lambda: profile.watchdog.time_s if profile.watchdog else None,
         "uptime_s": lambda: bank.now_s - bank.started_s, "rated_kw": lambda: profile.rated_kw,
         "rated_v": lambda: profile.rated_v, "serial": lambda: bank.serial_now, "firmware": lambda: "1.0",
         "site_needs_set": lambda: bench.needs_set, **_electrical(meter, 1.0)}
@@ -136,7 +142,7 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
         if stage.feedback:
             cells.append(Cell(stage.feedback, bit("feedback", i)))
     for fault, test in zip(profile.faults, fault_tests(profile), strict=True):
-        cells.append(Cell(fault.point, lambda test=test: test(bank)))
+        cells.append(Cell(fault.point, partial(test, bank)))
     return _grouped(cells, meter, lambda: (bank.version, bank.supply_ok, bench.needs_set), lambda: bank.now_s)
 
 
@@ -187,8 +193,12 @@ def _largest(bench: Bench, power_kw: float) -> dict[str, float]:
             "power": 2.0 * power_kw, "apparent": 2.5 * power_kw, "reactive": 2.5 * power_kw, "energy": 1e6}
 
 
-def _cells(registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take], largest: dict[str, float]) -> list[Cell]:
-    """A cell for every point of a map; names without a value here read as the map expects them, or as missing."""
+def _cells(registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take],
+           largest: dict[str, float]) -> list[Cell]:
+    """A cell for every point of a map.
+
+    Names without a value here read as the map expects them, or as missing.
+    """
     factors: dict[str, int] = {}
     for point in registers.points:
         if point.scale_from:
@@ -198,15 +208,20 @@ def _cells(registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take],
     for point in registers.points:
         get = gets.get(point.name)
         if point.name in factors:
-            get = lambda n=factors[point.name]: n  # noqa: E731
+            get = partial(_same, factors[point.name])
         elif point.expect is not None or get is None:
-            get = lambda value=point.expect: value  # noqa: E731
+            get = partial(_same, point.expect)
         take = takes.get(point.name) if point.write_function is not None else None
         cells.append(Cell(point, get, take, factors.get(point.scale_from or "", 0)))
     return cells
 
 
-def _grouped(cells: list[Cell], meter: Meter, state: Get | Callable[[], object], clock: Callable[[], object]) -> list[Group]:
+def _same(value: Value) -> Value:
+    return value
+
+
+def _grouped(cells: list[Cell], meter: Meter, state: Callable[[], object],
+             clock: Callable[[], object]) -> list[Group]:
     electrical = {n for n in BY_NAME if n in _electrical(meter, 1.0)}
     named = {"meter": [c for c in cells if c.point.name in electrical],
              "clock": [c for c in cells if c.point.name in _CLOCK]}

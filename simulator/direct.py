@@ -17,6 +17,8 @@ from simulator.status import fault_tests
 from simulator.unit import Bank
 
 TIMEOUT_S = 0.5  # replies later than this do not count
+_STATES = ("fan_on", "airflow", "fan_supply", "emergency_stop", "remote", "inlet_c", "exhaust_c", "uptime_s", "serial",
+           "site_needs_set")
 _ELECTRICAL_NAMES = ("power_kw", "volts_ab", "volts_a", "amps_a", "hertz", "power_a_kw")
 
 
@@ -34,7 +36,7 @@ class Direct:
         return tuple([p.read() for p in self._units]), tuple([p.read() for p in self._instruments])
 
     def write(self, orders: Orders) -> tuple[UnitWrites, ...]:
-        """Openings of all units first, then fans, then closings (only if every opening was acknowledged), then feeds."""
+        """Openings of all units, fans, closings (only if every opening was acknowledged), feeds, in that order."""
         pairs = list(zip(self._units, orders.units, strict=True))
         if all(_nothing(o) for o in orders.units):
             return (NO_WRITES,) * len(pairs)
@@ -68,9 +70,8 @@ class _UnitPort:
         self._meter = bench.unit_meters[index] if any(has(n) for n in _ELECTRICAL_NAMES) else None
         self._tests = fault_tests(profile)
         self._known = (1 << len(profile.faults)) - 1
-        self._order = profile.setpoint is not None or has("stages_order") or any(s.order for s in profile.stages)
-        self._has = {n: has(n) for n in ("fan_on", "airflow", "fan_supply", "emergency_stop", "remote", "inlet_c",
-                                         "exhaust_c", "uptime_s", "serial", "site_needs_set")}
+        self._order = bool(profile.setpoint) or has("stages_order") or any(s.order for s in profile.stages)
+        self._has = {n: has(n) for n in _STATES}
         self._last: tuple[tuple[object, ...], UnitReading] | None = None
 
     def read(self) -> UnitReading:
@@ -166,18 +167,19 @@ class _InstrumentPort:
     def read(self) -> InstrumentReading:
         """The instrument's reading."""
         late = self._cable.delay_s > TIMEOUT_S or self._cable.lost()
-        failed = _failed(self._cable.closed, late, not self._meter.trouble.lost, None, self._instrument.endpoint)
+        answering = not self._meter.trouble.lost
+        failed = _failed(self._cable.closed, late, answering, None, self._instrument.endpoint)
         if failed is not None:
             return InstrumentReading(failed)
         key = (self._meter.count, self._bench.needs_set)
         if self._last is None or self._last[0] != key:
-            panel = self._instrument.role == "panel"
-            self._last = key, self._panel(self._bench.panel) if panel else self._figures(self._meter.electrical())
+            self._last = key, (self._panel(self._bench.panel) if self._instrument.role == "panel"
+                               else self._figures(self._meter.electrical()))
         return self._last[1]
 
     def _figures(self, electrical: Electrical) -> InstrumentReading:
         return InstrumentReading(Outcome.OK, electrical, identity_ok=True, serial=self._serial(),
-                                 site_needs_set=self._bench.needs_set if self._has("site_needs_set") else None)
+                                 site_needs_set=self._needs_set())
 
     def _panel(self, panel: Panel) -> InstrumentReading:
         source = self._bench.source
@@ -185,13 +187,17 @@ class _InstrumentPort:
             Outcome.OK, speed_rpm=round(panel.speed_rpm, 0), oil_kpa=round(panel.oil_kpa, 0),
             coolant_c=round(panel.coolant_c, 1), fuel_percent=round(panel.fuel_percent, 1),
             battery_v=panel.battery_v, set_running=source.running, set_fault=source.stalled, identity_ok=True,
-            site_needs_set=self._bench.needs_set if self._has("site_needs_set") else None, serial=self._serial())
+            site_needs_set=self._needs_set(), serial=self._serial())
+
+    def _needs_set(self) -> bool | None:
+        return self._bench.needs_set if self._has("site_needs_set") else None
 
     def _serial(self) -> str | None:
         return (self._instrument.serial or "SIM-METER") if self._has("serial") else None
 
 
-def _failed(closed: bool, late: bool, answering: bool, busy: int | None, endpoint: Endpoint) -> Outcome | None:
+def _failed(closed: bool, late: bool, answering: bool, busy: int | None,
+            endpoint: Endpoint) -> Outcome | None:
     """How a read ends that brings nothing; None when it brings something."""
     if closed:
         return Outcome.DOWN

@@ -5,6 +5,8 @@
 source's rated running volts (per unit 1), set by the bench through `volts`.
 """
 
+from collections.abc import Callable
+from functools import partial
 from random import Random
 from typing import Protocol
 
@@ -20,15 +22,16 @@ class Firmware(Protocol):
     """What elements need of their unit."""
 
     now_s: float
-    reload: int
     version: int
+    busy: bool
     trouble: Troubles
 
     @property
     def may_stay_in(self) -> bool: ...
     @property
     def may_pull_in(self) -> bool: ...
-    def at(self, time_s: float, what: object) -> None: ...
+    @property
+    def at(self) -> Callable[[float, Callable[[], None]], None]: ...
 
 
 class Elements:
@@ -67,8 +70,8 @@ class Elements:
     def _load(self, conductance: Six) -> None:
         self.conductance = conductance
         self.power_kw = power_kw(conductance, self._volts)
-        self.firmware.reload += 1
         self.firmware.version += 1
+        self.firmware.busy = True
 
 
 class StagedElements(Elements):
@@ -100,7 +103,7 @@ class StagedElements(Elements):
         self.pending = wanted
         for i in range(len(self.profile.stages)):
             if changed >> i & 1:
-                unit.at(unit.now_s + self._delays[i], lambda i=i: self.move(i))
+                unit.at(unit.now_s + self._delays[i], partial(self.move, i))
         if unit.trouble.will_not_open or unit.trouble.blown or unit.trouble.will_not_close:
             self.reload()
 

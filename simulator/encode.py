@@ -1,8 +1,10 @@
-"""Values to words and back, for every type, byte order, scale and missing pattern that a register map can have.
+"""Values to words and back, for every type, byte order, scale and missing pattern that a register map can
+have.
 
-A value of several registers is written most significant byte first (ABCD) and then turned round: CDAB swaps the words,
-BADC the bytes within each word, DCBA both. A single register has no order. What does not fit a type stays at its end, as
-devices do; what is not known becomes the map's missing pattern, or the usual one of its type.
+A value of several registers is written most significant byte first (ABCD) and then turned round: CDAB swaps
+the words, BADC the bytes within each word, DCBA both. A single register has no order. What does not fit a
+type stays at its end, as devices do; what is not known becomes the map's missing pattern, or the usual one of
+its type.
 """
 
 import math
@@ -14,8 +16,8 @@ from benchctl.core.registers import Kind, Order, Point
 Value = float | str | bool | None
 Words = tuple[int, ...]
 
-_FORMATS = {Kind.UINT16: ">H", Kind.INT16: ">h", Kind.UINT32: ">I", Kind.INT32: ">i", Kind.UINT64: ">Q", Kind.INT64: ">q",
-            Kind.FLOAT32: ">f", Kind.FLOAT64: ">d"}
+_FORMATS = {Kind.UINT16: ">H", Kind.INT16: ">h", Kind.UINT32: ">I", Kind.INT32: ">i", Kind.UINT64: ">Q",
+            Kind.INT64: ">q", Kind.FLOAT32: ">f", Kind.FLOAT64: ">d"}
 
 
 def _unknown(kind: Kind) -> bytes:
@@ -44,7 +46,10 @@ def turn(raw: bytes, order: Order) -> Words:
 
 
 def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], Words]:
-    """A function from a value in the core's unit to the point's words; power_of_ten: of its scale factor point."""
+    """A function from a value in the core's unit to the point's words.
+
+    Power_of_ten: of its scale factor point.
+    """
     if point.kind is Kind.TEXT:
         return _text(point)
     kind, order, offset = point.kind, point.order, point.offset

@@ -24,11 +24,12 @@ class Heat:
     """Temperatures of one unit in °C: element (air behind the elements) and exhaust (what the sensor feels).
     """
 
-    __slots__ = ("_capacity", "_flow_g", "_sensor_tau_s", "_still_g", "element_c", "exhaust_c", "inlet_c")
+    __slots__ = ("_capacity", "_flow_g", "_sensor_tau_s", "_still_g", "at_rest", "element_c", "exhaust_c", "inlet_c")
 
     def __init__(self, inlet_c: float, flow_m3_s: float, element_tau_s: float, sensor_tau_s: float,
                  still_air_tau_s: float, altitude_m: float = 0.0) -> None:
         self.inlet_c = self.element_c = self.exhaust_c = inlet_c
+        self.at_rest = True
         self._flow_g = density(altitude_m) * CP * flow_m3_s / 1000.0  # kW/K at full flow
         self._capacity = self._flow_g * element_tau_s  # kJ/K
         self._still_g = self._capacity / still_air_tau_s
@@ -46,7 +47,9 @@ class Heat:
         gap = self.element_c - final
         if -1e-4 < gap < 1e-4 and -1e-4 < self.exhaust_c - final < 1e-4:
             self.element_c = self.exhaust_c = final
+            self.at_rest = True
             return
+        self.at_rest = False
         tau, lag = self._capacity / g, self._sensor_tau_s
         if lag == tau:
             lag *= 1.000001

@@ -6,7 +6,7 @@ its phase's power, exchanged ones multiply the wrong volts and amps: with balanc
 -1/2 of its kW (cos 120°).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 from benchctl.core.reading import NONE3, Electrical, Three
@@ -47,14 +47,15 @@ class Meter:
         self.refresh_s = max(refresh_s, 0.02)
         self.due_s = rng.random() * self.refresh_s
         self.trouble = MeterTroubles()
+        self._known_trouble = MeterTroubles()
         self.count = 0
         self.energy_kwh = 0.0
         self._noise = [tuple(1.0 + size * max(-3.0, min(3.0, rng.gauss(0.0, 1.0))) for size in _SIZES)
                        for _ in range(_ROWS)]
-        self._wiring = wiring
+        self._live, self._neutral = wiring.phases, wiring.has_neutral
         self._flow: Flow | None = None
         self._sampled_s = 0.0
-        self._clean: tuple[Flow, float, tuple[float, ...]] | None = None
+        self._clean: tuple[Flow, tuple[float, ...]] | None = None
         self._value: tuple[int, Electrical] | None = None
 
     def sample(self, now_s: float, flow: Flow) -> None:
@@ -67,6 +68,8 @@ class Meter:
         if self._flow is not None:
             self.energy_kwh += max(0.0, self._power()) * (now_s - self._sampled_s) / 3600.0
         self._flow, self._sampled_s = flow, now_s
+        if self.trouble != self._known_trouble:
+            self._known_trouble, self._clean = replace(self.trouble), None
         self.count += behind
 
     def _power(self) -> float:
@@ -77,8 +80,8 @@ class Meter:
         flow, trouble = self._flow, self.trouble
         if flow is None:
             return (0.0,) * 15
-        if self._clean is not None and self._clean[0] is flow and trouble == MeterTroubles():
-            return self._clean[2]
+        if self._clean is not None and self._clean[0] is flow:
+            return self._clean[1]
         u, i = list(flow.volts), [trouble.ratio * x for x in flow.amps_ka]
         if trouble.no_volts:
             u = [0j, 0j, 0j]
@@ -90,7 +93,7 @@ class Meter:
         s = [u[k] * i[k].conjugate() for k in range(3)]
         figures = (*(abs(x) for x in u), abs(u[0] - u[1]), abs(u[1] - u[2]), abs(u[2] - u[0]),
                    *(1000.0 * abs(x) for x in i), *(x.real for x in s), *(x.imag for x in s))
-        self._clean = (flow, trouble.ratio, figures) if trouble == MeterTroubles() else None
+        self._clean = flow, figures
         return figures
 
     def electrical(self) -> Electrical:
@@ -109,18 +112,18 @@ class Meter:
         apparent = (power * power + reactive * reactive) ** 0.5
         hertz = flow.hertz * row[15] if max(x[:3]) > 5.0 else None
         ln, ll, amps, kw = x[0:3], x[3:6], x[6:9], x[9:12]
-        live = self._wiring.phases
-        if len(live) == 3:
-            shown = (ll[0], ll[1], ll[2]), (ln[0], ln[1], ln[2]), (amps[0], amps[1], amps[2]), (kw[0], kw[1], kw[2])
-        else:
-            shown = _some(ll, live[:-1]), _some(ln, live), _some(amps, live), _some(kw, live)
+        live = self._live
+        lines = live if len(live) == 3 else live[:-1]
         return Electrical(
-            shown[0], shown[1] if self._wiring.has_neutral else NONE3, shown[2], shown[3], power, reactive,
+            _some(ll, lines), _some(ln, live) if self._neutral else NONE3, _some(amps, live), _some(kw, live),
+            power, reactive,
             power / apparent if apparent > 1e-6 else 1.0, 0.0 if self.trouble.no_volts else hertz,
             self.energy_kwh, self.count)
 
 
 def _some(values: list[float], present: tuple[int, ...]) -> Three:
     """Absent phases are None."""
+    if len(present) == 3:
+        return values[0], values[1], values[2]
     a, b, c = (values[k] if k in present else None for k in range(3))
     return a, b, c

@@ -1,8 +1,8 @@
 """A device's registers: the truth encoded by its map, kept up to date only where something changed.
 
-Points are grouped by how often they change; a group is encoded again when its key has changed. Reads outside declared
-addresses are refused (exception 2), as is reading what can only be written; writes reach only points that are ordered by
-the function the map names (exception 1 for another).
+Points are grouped by how often they change; a group is encoded again when its key has changed. Reads outside
+declared addresses are refused (exception 2), as is reading what can only be written; writes reach only points
+that are ordered by the function the map names (exception 1 for another).
 """
 
 from collections.abc import Callable, Iterable
@@ -18,7 +18,10 @@ _SAME_FUNCTION = {22: 6, 23: 16}  # masked and combined writes count as these
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One point with where its value comes from and, if it can be written, where it goes. take raises Refusal."""
+    """One point with where its value comes from and, if it can be written, where it goes.
+
+    Take raises Refusal.
+    """
 
     point: Point
     get: Callable[[], Value]

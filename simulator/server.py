@@ -1,8 +1,12 @@
-"""A bench served as real Modbus TCP: one listening socket an endpoint, several unit ids behind one where the site says so."""
+"""A bench served as real Modbus TCP.
+
+One listening socket an endpoint, several unit ids behind one where the site says so.
+"""
 
 import asyncio
 import contextlib
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Literal
 
 from benchctl.core.site import Endpoint
@@ -24,14 +28,17 @@ class Server:
 
     async def start(self, host_override: str | None = None,
                     ports: Literal["site", "ephemeral"] = "site") -> dict[Endpoint, tuple[str, int]]:
-        """Listen. Returns where each endpoint is. Raises OSError when a port cannot be had; nothing listens then."""
+        """Listen.
+
+        Returns where each endpoint is. Raises OSError when a port cannot be had; nothing listens then.
+        """
         loop = asyncio.get_running_loop()
         places: dict[int, tuple[str, int]] = {}
         try:
             for station in dict.fromkeys(self._stations.values()):
                 host = host_override or station.endpoint.host
                 port = station.endpoint.port if ports == "site" else 0
-                server = await loop.create_server(lambda s=station: _Connection(s, self._clock), host, port)
+                server = await loop.create_server(partial(_Connection, station, self._clock), host, port)
                 self._listening.append(server)
                 address = server.sockets[0].getsockname()
                 places[id(station)] = (address[0], address[1])

@@ -217,7 +217,7 @@ class GeneratingSet:
         return squares, done
 
     def _settle(self) -> None:
-        """Stand still, exactly at the steady state, once every state is so near it that no instrument could tell."""
+        """Stand still, exactly at the steady state, once so near it that no instrument could tell."""
         volts = self._volts_ref
         for _ in range(3 if self.model.roll_off else 0):
             speed = self._speed_ref - self.model.droop * self._load * volts * volts

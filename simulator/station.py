@@ -1,8 +1,8 @@
 """What stands behind one endpoint: a device, or a gateway with several, and the time its answers take.
 
-One request at a time: each occupies the station for its device's dead time, so requests that come faster wait in line.
-Behind a gateway a device that does not answer occupies the line for the gateway's own time-out; then the gateway answers
-for it (exception 11). Without a gateway silence is silence.
+One request at a time: each occupies the station for its device's dead time, so requests that come faster wait
+in line. Behind a gateway a device that does not answer occupies the line for the gateway's own time-out; then
+the gateway answers for it (exception 11). Without a gateway silence is silence.
 """
 
 from collections.abc import Callable, Iterable
@@ -39,7 +39,10 @@ class Station:
 
 
 def stations(bench: Bench, dead_time: bool = True) -> dict[Endpoint, Station]:
-    """Every endpoint of a bench, with the devices behind it. One that is a gateway for any of them is one for all."""
+    """Every endpoint of a bench, with the devices behind it.
+
+    One that is a gateway for any of them is one for all.
+    """
     found: dict[tuple[str, int], list[Device]] = {}
     for device in devices(bench):
         found.setdefault((device.endpoint.host, device.endpoint.port), []).append(device)
@@ -52,7 +55,8 @@ def stations(bench: Bench, dead_time: bool = True) -> dict[Endpoint, Station]:
 
 
 class Conversation:
-    """One connection's bytes. `send(reply, at_s)` is called in order, `end()` when the bytes are no Modbus."""
+    """One connection's bytes. `send(reply, at_s)` is called in order, `end()` when the bytes are no Modbus.
+    """
 
     __slots__ = ("_buffer", "_clock", "_end", "_send", "_station")
 

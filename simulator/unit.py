@@ -27,6 +27,9 @@ AIR_TRIP_S = 5.0
 BOOT_S = 3.0
 OVERHEAT_RESET_K = 50.0
 
+_FEEDS = {"any request": ("request", "write", "register"), "any write": ("write", "register"),
+          "register": ("register",)}
+
 Schedule = Callable[[float, Callable[[], None]], None]
 
 
@@ -49,7 +52,8 @@ class Bank:
         self.overheat_tripped = False
         self.energy_kwh = 0.0
         self.version = 0
-        self.reload = 0  # moves whenever the conductances move
+        self.busy = False  # time must pass in small steps: the fan turns up or down, or a trip is in reach
+        self._key: tuple[int, float] = (-1, 0.0)
         self.trouble = Troubles()
         self.fan = Fan(physics.fan_spin_up_s, physics.fan_spin_down_s)
         self.heat = Heat(ambient_c, physics.flow_m3_s, physics.element_tau_s, physics.sensor_tau_s,
@@ -95,7 +99,8 @@ class Bank:
     @property
     def fan_kw(self) -> float:
         """kW that the fan takes from the source under test."""
-        return self.profile.fan.power_kw if self.fan.motor_on and self.profile.fan.supply is FanSupply.SOURCE else 0.0
+        from_source = self.profile.fan.supply is FanSupply.SOURCE
+        return self.profile.fan.power_kw if self.fan.motor_on and from_source else 0.0
 
     @property
     def serial_now(self) -> str:
@@ -118,7 +123,8 @@ class Bank:
 
     def order_load(self, load: int) -> None:
         """Write the load order: bit mask of stages, or set point in steps."""
-        if self.remote and not self.trouble.emergency_stop and not self.air_tripped and not self.overheat_tripped:
+        tripped = self.trouble.emergency_stop or self.air_tripped or self.overheat_tripped
+        if self.remote and not tripped:
             self.elements.order = load
         self.refresh()
 
@@ -134,8 +140,7 @@ class Bank:
         "request", "write" or "register" (the watchdog's own). Feeds what it feeds.
         """
         dog = self.profile.watchdog
-        if dog is None or not (dog.fed_by == "any request" or (dog.fed_by == "any write" and what != "request")
-                               or what == dog.fed_by == "register"):
+        if dog is None or what not in _FEEDS[dog.fed_by]:
             return
         self._watchdog_at_s = self.now_s + dog.time_s
         if self.watchdog_expired:
@@ -164,7 +169,9 @@ class Bank:
     def refresh(self) -> None:
         """Let the firmware look at everything and act. Called after every order, fault and airflow change."""
         self.version += 1
+        self.busy = True
         t = self.trouble
+        self.overheat_tripped = self.overheat_tripped or t.overheated
         if t.emergency_stop or t.local or self.overheat_tripped or self.air_tripped:
             self.elements.order = 0
         if t.emergency_stop:
@@ -205,26 +212,31 @@ class Bank:
 
     # --- time --------------------------------------------------------------------------------------
 
-    @property
-    def busy(self) -> bool:
-        """True while time must pass in small steps: the fan turns up or down, or a trip is in reach."""
-        return self.fan.turning(self.now_s) or (
-            self.heat.exhaust_c < self.profile.exhaust_trip_c
-            < self.heat.final_c(self.elements.power_kw, self.fan.flow(self.now_s)))
-
     def elapse(self, to_s: float, mean_square_volts: float) -> None:
         """Let time pass until to_s; mean_square_volts: of the source, per unit squared."""
         dt = to_s - self.now_s
+        key = (self.version, mean_square_volts)
         power = self.elements.power_kw * mean_square_volts
-        self.heat.elapse(dt, power, self.fan.flow(self.now_s + 0.5 * dt))
+        if key != self._key or not self.heat.at_rest or self.busy:
+            self.heat.elapse(dt, power, self.fan.flow(self.now_s + 0.5 * dt))
+            self._key = key
+            self.now_s = to_s
+            self._protect()
+            self.busy = self.fan.turning(to_s) or (
+                self.heat.exhaust_c < self.profile.exhaust_trip_c
+                < self.heat.final_c(self.elements.power_kw, self.fan.flow(to_s)))
         self.now_s = to_s
-        self.energy_kwh += power * dt / 3600.0
-        hot = self.heat.exhaust_c
+        if power:
+            self.energy_kwh += power * dt / 3600.0
+
+    def _protect(self) -> None:
+        """The unit's own over-temperature trip, and fans that stop by themselves when it is cool."""
+        hot, limit = self.heat.exhaust_c, self.profile.exhaust_trip_c
         if not self.overheat_tripped:
-            if hot >= self.profile.exhaust_trip_c or self.trouble.overheated:
+            if hot >= limit:
                 self.overheat_tripped = True
                 self.refresh()
-        elif not self.trouble.overheated and hot < self.profile.exhaust_trip_c - OVERHEAT_RESET_K:
+        elif not self.trouble.overheated and hot < limit - OVERHEAT_RESET_K:
             self.overheat_tripped = False
             self.refresh()
         if self.fan_on and not self.profile.fan.controllable and not self._fan_by_itself():

@@ -26,7 +26,7 @@ class _WarpSelector(selectors.DefaultSelector):
         if timeout is None:
             ready = super().select(HANG_S)
             if not ready and not self.loop.threads_busy:
-                raise RuntimeError("virtual time: nothing is scheduled and nothing arrives, so nothing can ever happen")
+                raise RuntimeError("virtual time: nothing is scheduled and nothing arrives: deadlock")
             return ready
         if timeout <= 0:
             return ready
@@ -62,7 +62,9 @@ class WarpLoop(asyncio.SelectorEventLoop):
         """Move the clock forward."""
         self._now_s += forward_s
 
-    def run_in_executor(self, executor: Any, func: Callable[..., T], *args: Any) -> "asyncio.Future[T]":
+    def run_in_executor(  # type: ignore[override]  # typeshed types the arguments variadically
+        self, executor: Any, func: Callable[..., T], *args: Any
+    ) -> "asyncio.Future[T]":
         """As in asyncio; the clock stands still while the thread runs."""
         future = super().run_in_executor(executor, func, *args)
         self.threads_busy += 1

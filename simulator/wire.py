@@ -1,7 +1,8 @@
 """Modbus TCP, the server's side: bytes to requests, requests to bytes. Pure.
 
-Modbus Application Protocol Specification V1.1b3 (functions and exceptions) and Modbus Messaging on TCP/IP V1.0b (header):
-transaction 2 bytes, protocol 2 (0), length 2 (unit and PDU), unit 1; all big-endian; bits packed lowest address first.
+Modbus Application Protocol Specification V1.1b3 (functions and exceptions) and Modbus Messaging on TCP/IP
+V1.0b (header): transaction 2 bytes, protocol 2 (0), length 2 (unit and PDU), unit 1; all big-endian; bits
+packed lowest address first.
 """
 
 from struct import pack, unpack_from
@@ -37,7 +38,10 @@ class Store(Protocol):
 
 
 def split(buffer: bytearray) -> list[tuple[int, int, bytes]]:
-    """Take whole frames from the front of the buffer: (transaction, unit, PDU). Raises NotModbus on a wrong header."""
+    """Take whole frames from the front of the buffer.
+
+    (transaction, unit, PDU). Raises NotModbus on a wrong header.
+    """
     frames = []
     while len(buffer) >= 8:
         transaction, protocol, length, unit = unpack_from(">HHHB", buffer)
@@ -72,9 +76,7 @@ def answer(pdu: bytes, store: Store) -> bytes:
         if known is not None:
             return _read(pdu, store, *known)
         write = _WRITES.get(pdu[0])
-        if write is None:
-            raise Refusal(ILLEGAL_FUNCTION)
-        return write(pdu, store)
+        return write(pdu, store) if write else refusal(pdu, ILLEGAL_FUNCTION)
     except Refusal as no:
         return refusal(pdu, no.code)
 
