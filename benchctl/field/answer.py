@@ -1,0 +1,57 @@
+"""What came back for one planned block: words, or why there are none."""
+
+from dataclasses import dataclass
+from enum import Enum
+
+from benchctl.core.reading import Outcome
+
+
+class Got(Enum):
+    """How one read request ended."""
+
+    NOT_ASKED = 0  # resting, not due, cut short or past the deadline
+    OK = 1
+    EXCEPTION = 2  # the device refused; Answer.code is its Modbus exception code
+    SILENT = 3
+    BAD = 4  # a reply that failed our checks of function, length, unit or transaction
+    DOWN = 5  # no connection, or it was lost while waiting
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One block's answer.
+
+    words: registers as received, or bits 16 a word, the lowest address in bit 0 of word 0.
+    holes: offsets in the block that the device declared unavailable; their words are 0 and mean nothing.
+    """
+
+    got: Got
+    words: tuple[int, ...] = ()
+    code: int = 0
+    holes: tuple[int, ...] = ()
+
+
+Answers = tuple[Answer, ...]  # one per block of a device's plan
+
+NOT_ASKED = Answer(Got.NOT_ASKED)
+SILENT = Answer(Got.SILENT)
+BAD = Answer(Got.BAD)
+DOWN = Answer(Got.DOWN)
+
+GATEWAY_CODES = frozenset({10, 11})  # the gateway has no path to the unit, or the unit does not answer it
+
+
+def outcome(answers: Answers, each: int) -> Outcome:
+    """How the reads of a device ended; `each` is the number of blocks that every scan asks for."""
+    gots = [a.got for a in answers]
+    asked = [g for g in gots if g is not Got.NOT_ASKED]
+    if not asked:
+        return Outcome.NOT_ASKED
+    if Got.OK in asked:
+        whole = all(g is Got.OK for g in gots[:each]) and all(g is Got.OK for g in asked)
+        return Outcome.OK if whole and not any(a.holes for a in answers) else Outcome.PART
+    if any(a.got is Got.EXCEPTION and a.code in GATEWAY_CODES for a in answers):
+        return Outcome.GATEWAY
+    if Got.EXCEPTION in asked or Got.BAD in asked:
+        return Outcome.REFUSED
+    return Outcome.DOWN if Got.SILENT not in asked else Outcome.SILENT

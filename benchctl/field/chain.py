@@ -1,0 +1,289 @@
+"""All devices of a site within one deadline. Nothing here decides anything.
+
+Reading: every link at once, one request at a time on each; a device that is silent costs its own link one time-out and
+then rests. Writing: openings, fans, then closings only if every opening was acknowledged, the watchdog's feed last.
+"""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
+from benchctl.core.site import Endpoint, Instrument, Site, Unit
+from benchctl.field.answer import DOWN
+from benchctl.field.device import Counts, Device
+from benchctl.field.encode import NOTHING, Request, Writes, encode
+from benchctl.field.modbus import Connect, Link
+from benchctl.field.sweep import Sweep
+
+GRACE_S = 0.01  # after a deadline, for time-outs that end with it
+
+
+@dataclass(slots=True)
+class Line:
+    """A link and the devices behind it, asked in turn."""
+
+    link: Link
+    devices: list[Device] = field(default_factory=list)
+    begin: int = 0  # device to ask first: the one that the last scan did not reach
+
+    async def scan(self, until_s: float) -> None:
+        """Read every device that is not resting; then let resting ones be pinged."""
+        link = self.link
+        if not link.connected and (link.attempts > 0 or not await link.ready(until_s)):
+            link.supervise()
+            for device in self.devices:
+                device.miss(DOWN)
+            return
+        count = len(self.devices)
+        for step in range(count):
+            index = (self.begin + step) % count
+            device = self.devices[index]
+            if device.silent:
+                device.miss(device.last_ping())
+                continue
+            await device.scan(until_s)
+            if until_s <= asyncio.get_running_loop().time():
+                self.begin = (index + 1) % count
+                break
+        for device in self.devices:
+            device.ping_if_due()
+
+
+@dataclass(slots=True)
+class Job:
+    """The writes of one unit in one scan, and how they ended."""
+
+    device: Device
+    line: Line
+    writes: Writes
+    opening: Write = Write.NONE
+    fan: Write = Write.NONE
+    closing: Write = Write.NONE
+    feed: Write = Write.NONE
+    closed_s: float | None = None  # when its closings were acknowledged
+
+    def outcome(self) -> UnitWrites:
+        """For the orders' giver."""
+        feed = self.feed
+        if self.writes.fed:
+            done = Write.DONE in (self.opening, self.fan, self.closing) or self.device.heard
+            feed = Write.DONE if done else Write.NOT_SENT
+        return UnitWrites(self.opening, self.fan, self.closing, feed)
+
+
+class Chain:
+    """The units and instruments of a site. Make it inside a running loop; all times are the loop's."""
+
+    def __init__(self, site: Site, *, connect: Connect | None = None) -> None:
+        self.site = site
+        self.last_block_spread_s = 0.0  # between first and last acknowledgement of the last block's closings
+        self._loop = asyncio.get_running_loop()
+        nouns: tuple[Unit | Instrument, ...] = (*site.units, *site.instruments)
+        self._lines: dict[Endpoint, Line] = {}
+        self._devices: list[Device] = []
+        for noun in nouns:
+            line = self._lines.get(noun.endpoint)
+            if line is None:
+                line = self._lines[noun.endpoint] = Line(Link(noun.endpoint, connect=connect))
+            device = Device(noun, line.link)
+            registers = noun.profile.registers if isinstance(noun, Unit) else noun.registers
+            line.link.gap_s = max(line.link.gap_s, registers.gap_s)
+            line.devices.append(device)
+            self._devices.append(device)
+        self._units = self._devices[:len(site.units)]
+
+    @property
+    def counts(self) -> dict[str, Counts]:
+        """Requests per device name, for diagnostics."""
+        return {d.noun.name: d.counts for d in self._devices}
+
+    @property
+    def faults(self) -> dict[str, str]:
+        """What is wrong with a device's connection or orders, in words, by device name."""
+        told = {d.noun.name: d.fault or d.link.fault for d in self._devices}
+        return {name: fault for name, fault in told.items() if fault}
+
+    @property
+    def absent(self) -> dict[str, tuple[str, ...]]:
+        """Addresses that a device turned out not to have, by device name."""
+        return {d.noun.name: tuple(f"{space.value} {address}" for space, address in d.absent)
+                for d in self._devices if d.absent}
+
+    async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Sweep:
+        """One scan of all devices, ended at `until_s` (loop time), or at once when `cut` is set."""
+        for device in self._devices:
+            device.clear()
+        waits: set[asyncio.Task[None]] = set()
+        for line in self._lines.values():
+            waits.add(self._loop.create_task(line.scan(until_s)))
+        stop = self._loop.create_task(_until_set(cut)) if cut is not None else None
+        try:
+            cut_short = await _all_done(waits, stop, until_s - self._loop.time() + GRACE_S)
+        finally:
+            await _end([*waits, *([stop] if stop else [])])
+        results = [d.result() for d in self._devices]
+        return Sweep(tuple(results[:len(self._units)]), tuple(results[len(self._units):]), cut_short)
+
+    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+        """Carry orders out; what is not sent by `until_s` (loop time) is discarded. One outcome per unit."""
+        if orders.urgent:
+            for line in self._lines.values():
+                line.link.cut_reads()
+        jobs = [self._job(d, o, orders.urgent) for d, o in zip(self._units, orders.units, strict=True)]
+        busy = [j for j in jobs if j.writes]
+        if not busy:
+            return tuple(j.outcome() if j.writes.fed else NO_WRITES for j in jobs)
+        if orders.urgent:
+            busy.sort(key=lambda j: not j.writes.openings)
+        answering = [j for j in busy if not j.device.silent and j.device.heard]
+        mute = [j for j in busy if j not in answering and (orders.urgent or j.device.write_due())]
+        for job in busy:
+            _discard_all(job)
+        shared = {id(j.line) for j in answering}
+        early = [self._loop.create_task(_mute_pass(mine, until_s))
+                 for mine in _by_line(j for j in mute if id(j.line) not in shared)]
+        try:
+            await _each_line(answering, lambda mine: _first_pass(mine, until_s))
+            await self._second_pass(answering, jobs, orders, until_s)
+            await _each_line([j for j in mute if id(j.line) in shared], lambda mine: _mute_pass(mine, until_s))
+            if early:
+                await asyncio.wait(early, timeout=max(0.0, until_s - self._loop.time()) + GRACE_S)
+        finally:
+            await _end(early)
+        return tuple(j.outcome() for j in jobs)
+
+    def _job(self, device: Device, orders: UnitOrders, urgent: bool) -> Job:
+        noun = device.noun
+        assert isinstance(noun, Unit)  # units come first in the list of devices
+        line = self._lines[noun.endpoint]
+        device.fault = ""
+        try:
+            writes = encode(noun, orders, device.result() if device.heard else (), all_stages=urgent)
+        except ValueError as fault:
+            device.fault = str(fault)
+            job = Job(device, line, NOTHING)
+            job.opening = Write.NOT_SENT if orders.lower else Write.NONE
+            job.closing = Write.NOT_SENT if orders.raise_to is not None else Write.NONE
+            return job
+        return Job(device, line, writes)
+
+    async def _second_pass(
+        self, jobs: list[Job], everyone: list[Job], orders: Orders, until_s: float,
+    ) -> None:
+        """Closings, if every opening was acknowledged, and the feed."""
+        opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.heard)
+        closing = [j for j in jobs if j.writes.closings] if opened and not orders.urgent else []
+        if closing and orders.block:
+            await asyncio.gather(*(j.line.link.quiesce(j.device.turnaround_s) for j in _one_a_line(closing)))
+        if closing:
+            await _each_line(closing, lambda mine: _closings(mine, until_s))
+            if orders.block:
+                acknowledged = [j.closed_s for j in closing if j.closed_s is not None]
+                self.last_block_spread_s = max(acknowledged) - min(acknowledged) if acknowledged else 0.0
+        await _each_line([j for j in jobs if j.writes.feed], lambda mine: _feeds(mine, until_s))
+
+    def abandon(self, unit: int) -> None:
+        """Close the socket of a unit for good, with all behind it: its watchdog then drops its load."""
+        self._lines[self.site.units[unit].endpoint].link.close()
+
+    async def close(self) -> None:
+        """End pings and connections."""
+        for device in self._devices:
+            device.stop_ping()
+        for line in self._lines.values():
+            line.link.close()
+        await asyncio.sleep(0)
+
+
+async def _first_pass(jobs: Sequence[Job], until_s: float) -> None:
+    """Openings of every device on a line, then fans."""
+    for job in jobs:
+        if job.writes.openings:
+            job.opening = await job.device.write(job.writes.openings, until_s, careful=False)
+    for job in jobs:
+        if job.writes.fans:
+            job.fan = await job.device.write(job.writes.fans, until_s, careful=False)
+
+
+async def _closings(jobs: Sequence[Job], until_s: float) -> None:
+    for job in jobs:
+        job.closing = await job.device.write(job.writes.closings, until_s, careful=True)
+        if job.closing is Write.DONE:
+            job.closed_s = asyncio.get_running_loop().time()
+
+
+async def _feeds(jobs: Sequence[Job], until_s: float) -> None:
+    for job in jobs:
+        job.feed = await job.device.write(job.writes.feed, until_s, careful=False)
+
+
+async def _mute_pass(jobs: Sequence[Job], until_s: float) -> None:
+    """Everything but closings for devices that do not answer; the first silence ends it."""
+    for job in jobs:
+        job.device.stop_ping()
+        groups: tuple[tuple[str, tuple[Request, ...]], ...] = (
+            ("opening", job.writes.openings), ("fan", job.writes.fans), ("feed", job.writes.feed))
+        for name, requests in groups:
+            if requests:
+                ended = await job.device.write(requests, until_s, careful=False)
+                setattr(job, name, ended)
+                if ended in (Write.UNKNOWN, Write.NOT_SENT):
+                    break
+
+
+def _discard_all(job: Job) -> None:
+    """Nothing is sent yet: what never gets its turn stays so."""
+    job.opening, job.fan, job.closing, job.feed = (
+        Write.NOT_SENT if requests else Write.NONE
+        for requests in (job.writes.openings, job.writes.fans, job.writes.closings, job.writes.feed))
+
+
+def _by_line(jobs: Iterable[Job]) -> list[list[Job]]:
+    """Jobs grouped by their line, in order."""
+    lines: dict[int, list[Job]] = {}
+    for job in jobs:
+        lines.setdefault(id(job.line), []).append(job)
+    return list(lines.values())
+
+
+def _one_a_line(jobs: Iterable[Job]) -> list[Job]:
+    return [mine[0] for mine in _by_line(jobs)]
+
+
+async def _each_line(jobs: Sequence[Job], act: Callable[[Sequence[Job]], Awaitable[None]]) -> None:
+    """All lines at once, the jobs of each in turn."""
+    lines = _by_line(jobs)
+    if len(lines) == 1:
+        await act(lines[0])
+    elif lines:
+        await asyncio.gather(*(act(mine) for mine in lines))
+
+
+async def _until_set(event: asyncio.Event) -> None:
+    await event.wait()
+
+
+async def _all_done(
+    waits: "set[asyncio.Task[None]]", stop: "asyncio.Task[None] | None", timeout_s: float,
+) -> bool:
+    """Wait for all tasks, the deadline or the stop; True when it was the stop that came before the last task."""
+    everything = asyncio.gather(*waits)
+    watched: set[asyncio.Future[Any]] = {everything} if stop is None else {everything, stop}
+    done, _ = await asyncio.wait(watched, timeout=max(0.0, timeout_s), return_when=asyncio.FIRST_COMPLETED)
+    if everything in done:
+        everything.result()
+        return False
+    everything.cancel()
+    await asyncio.gather(everything, return_exceptions=True)
+    return stop in done
+
+
+async def _end(tasks: "Iterable[asyncio.Task[None]]") -> None:
+    """Cancel what is not done and see it out."""
+    left = [t for t in tasks if not t.done()]
+    for task in left:
+        task.cancel()
+    if left:
+        await asyncio.gather(*left, return_exceptions=True)

@@ -1,0 +1,235 @@
+"""One device on its link: what is read of it in a scan, when it rests, which of its addresses do not exist."""
+
+import asyncio
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchctl.core.orders import Write
+from benchctl.core.registers import Space
+from benchctl.core.site import Instrument, Unit
+from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
+from benchctl.field.encode import Request
+from benchctl.field.modbus import Link
+from benchctl.field.points import Block
+from benchctl.field.sweep import decoder_of
+
+OWN_SOCKET_TIMEOUT_S, GATEWAY_TIMEOUT_S = 0.5, 1.0
+MUTE_TIMEOUT_S = 0.15  # for writes to a device that does not answer anyhow
+FIRST_REST_S, LONGEST_REST_S = 0.2, 5.0
+ONCE_EVERY_S = 60.0
+NO_SUCH_ADDRESS = 2
+
+
+@dataclass(slots=True)
+class Counts:
+    """Requests to one device and how they ended."""
+
+    reads: int = 0
+    writes: int = 0
+    timeouts: int = 0
+    exceptions: int = 0
+    bad: int = 0
+
+
+class Device:
+    """Reads and writes of one device. A silent one rests, is pinged between scans, and takes part again once heard."""
+
+    def __init__(self, noun: Unit | Instrument, link: Link) -> None:
+        registers = noun.profile.registers if isinstance(noun, Unit) else noun.registers
+        self.noun, self.link = noun, link
+        self.plan = decoder_of(noun).plan
+        default_s = GATEWAY_TIMEOUT_S if noun.endpoint.gateway else OWN_SOCKET_TIMEOUT_S
+        self.timeout_s = default_s if registers.timeout_s is None else registers.timeout_s
+        self.turnaround_s = registers.turnaround_s
+        self.answers: list[Answer] = []  # of the scan in progress or the last one
+        self.counts = Counts()
+        self.silent = False
+        self.absent: list[tuple[Space, int]] = []  # addresses found not to exist, each named once
+        self.fault = ""  # why orders could not be written, in words
+        self._runs: dict[int, tuple[Block, ...]] = {}  # block → the parts of it that exist
+        self._once_due_s = self._rest_until_s = self._write_due_s = 0.0
+        self._rest_s = FIRST_REST_S
+        self._contact_s = -1.0
+        self._ping: asyncio.Task[None] | None = None
+        self._heard_by_ping: Answer | None = None
+        self._loop = asyncio.get_running_loop()
+        self.clear()
+
+    @property
+    def heard(self) -> bool:
+        """True when the device itself answered in the last scan."""
+        return any(a.got in (Got.OK, Got.BAD) or (a.got is Got.EXCEPTION and a.code not in GATEWAY_CODES)
+                   for a in self.answers)
+
+    def clear(self) -> None:
+        """Begin a scan: nothing is known yet."""
+        self.answers = [NOT_ASKED] * len(self.plan.blocks)
+
+    def miss(self, answer: Answer) -> None:
+        """The device was not reached; `answer` says how."""
+        if self.answers:
+            self.answers[0] = answer
+
+    async def scan(self, until_s: float) -> None:
+        """Read what is due, block by block, until one stays without an answer."""
+        if self._contact_s != self.link.connected_s:
+            self._contact_s = self.link.connected_s
+            self._once_due_s = 0.0
+            self._runs.clear()
+        now = self._loop.time()
+        due = len(self.plan.blocks) if now >= self._once_due_s else self.plan.each
+        for index in range(due):
+            if until_s - self._loop.time() < self.turnaround_s:
+                return
+            answer = self.answers[index] = await self._block(index, until_s)
+            if answer.got in (Got.SILENT, Got.DOWN, Got.NOT_ASKED) or answer.code in GATEWAY_CODES:
+                if not self.heard and answer.got in (Got.SILENT, Got.EXCEPTION):
+                    self._rest()
+                return
+        if due > self.plan.each:
+            self._once_due_s = now + ONCE_EVERY_S
+        self._rest_s = FIRST_REST_S
+
+    async def _block(self, index: int, until_s: float) -> Answer:
+        """One block, in parts where some of its addresses do not exist."""
+        block = self.plan.blocks[index]
+        if index in self._runs:
+            return await self._parts(block, self._runs[index], until_s)
+        answer = await self.ask(block, until_s)
+        values = self.plan.values[index]
+        if answer.got is Got.EXCEPTION and answer.code == NO_SUCH_ADDRESS and len(values) > 1:
+            runs = await self._existing(block, values, until_s)
+            if runs is not None:
+                self._runs[index] = runs
+                return await self._parts(block, runs, until_s)
+        return answer
+
+    async def ask(self, block: Block, until_s: float) -> Answer:
+        """One read request, counted."""
+        answer = await self.link.read(self.noun.unit_id, block, self.timeout_s, until_s)
+        self._count(answer)
+        if answer.got is not Got.NOT_ASKED:
+            self.counts.reads += 1
+        return answer
+
+    async def _existing(
+        self, block: Block, values: Sequence[tuple[int, int]], until_s: float,
+    ) -> tuple[Block, ...] | None:
+        """The parts of a refused block that the device does answer, found by halves. None: not found out."""
+        half = len(values) // 2
+        found: list[Block] = []
+        for part in (values[:half], values[half:]):
+            run = Block(block.space, part[0][0], max(end for _, end in part) - part[0][0])
+            answer = await self.ask(run, until_s)
+            if answer.got is Got.OK:
+                found.append(run)
+            elif answer.got is not Got.EXCEPTION or answer.code != NO_SUCH_ADDRESS:
+                return None
+            elif len(part) == 1:
+                self.absent += [(block.space, a) for a in range(*part[0]) if (block.space, a) not in self.absent]
+            else:
+                inner = await self._existing(block, part, until_s)
+                if inner is None:
+                    return None
+                found += inner
+        return tuple(found)
+
+    async def _parts(self, block: Block, runs: tuple[Block, ...], until_s: float) -> Answer:
+        """One answer from the parts of a block; what lies between them are its holes."""
+        bits = block.space.bits
+        places = [0] * block.count
+        known = [False] * block.count
+        for run in runs:
+            answer = await self.ask(run, until_s)
+            if answer.got is not Got.OK:
+                return answer
+            for i in range(run.count):
+                at = run.first - block.first + i
+                places[at] = answer.words[i >> 4] >> (i & 15) & 1 if bits else answer.words[i]
+                known[at] = True
+        words = tuple(sum(b << i for i, b in enumerate(places[n:n + 16])) for n in range(0, block.count, 16)) \
+            if bits else tuple(places)
+        return Answer(Got.OK, words, holes=tuple(i for i, k in enumerate(known) if not k))
+
+    # -- silence
+
+    def _rest(self) -> None:
+        self.silent = True
+        self._rest_until_s = self._loop.time() + self._rest_s
+        self._rest_s = min(2.0 * self._rest_s, LONGEST_REST_S)
+
+    def _wake(self) -> None:
+        self.silent = False
+        self._rest_s = FIRST_REST_S
+        self._once_due_s = 0.0
+
+    def ping_if_due(self) -> None:
+        """Between scans, ask a resting device for one block, without anybody waiting for it."""
+        idle = self._ping is None or self._ping.done()
+        if self.silent and idle and self.plan.blocks and self._loop.time() >= self._rest_until_s:
+            self._ping = self._loop.create_task(self._ask_resting())
+
+    async def _ask_resting(self) -> None:
+        answer = await self.ask(self.plan.blocks[0], float("inf"))
+        if answer.got in (Got.SILENT, Got.DOWN) or answer.code in GATEWAY_CODES:
+            self._heard_by_ping = answer
+            self._rest()
+        elif answer.got is not Got.NOT_ASKED:
+            self._wake()
+
+    def stop_ping(self) -> None:
+        """Abandon a ping in flight."""
+        if self._ping is not None:
+            self._ping.cancel()
+
+    def last_ping(self) -> Answer:
+        """How the last ping failed, told once; NOT_ASKED while the device rests."""
+        answer, self._heard_by_ping = self._heard_by_ping, None
+        return answer or NOT_ASKED
+
+    # -- writes
+
+    def write_due(self) -> bool:
+        """True when a silent device may be written to again without more delay than its back-off allows."""
+        return self._loop.time() >= self._write_due_s
+
+    async def write(self, requests: Sequence[Request], until_s: float, *, careful: bool) -> Write:
+        """Send requests in order. careful: stop at the first that is not acknowledged; else only at silence."""
+        worst = Write.NONE
+        timeout_s = min(self.timeout_s, MUTE_TIMEOUT_S) if self.silent else self.timeout_s
+        for request in requests:
+            ended = self._ended(await self.link.write(self.noun.unit_id, request, timeout_s, until_s))
+            worst = max(worst, ended, key=_BADNESS.__getitem__)
+            if ended is not Write.DONE and (careful or ended is not Write.REFUSED):
+                break
+        if self.silent and requests:
+            if worst in (Write.DONE, Write.REFUSED):
+                self._wake()
+            else:
+                self._write_due_s = self._loop.time() + self._rest_s
+        return worst
+
+    def _ended(self, answer: Answer) -> Write:
+        """What an answer says of a write: only an acknowledgement is done, only a refusal is surely not in force."""
+        if answer.got is Got.NOT_ASKED:
+            return Write.NOT_SENT
+        self.counts.writes += 1
+        self._count(answer)
+        if answer.got is Got.OK:
+            return Write.DONE
+        refused = answer.got is Got.EXCEPTION and answer.code not in _PERHAPS_DONE
+        return Write.REFUSED if refused else Write.UNKNOWN
+
+    def _count(self, answer: Answer) -> None:
+        self.counts.timeouts += answer.got is Got.SILENT
+        self.counts.exceptions += answer.got is Got.EXCEPTION
+        self.counts.bad += answer.got is Got.BAD
+
+    def result(self) -> Answers:
+        """The answers of the scan."""
+        return tuple(self.answers)
+
+
+# Exceptions after which a write may yet be in force: acknowledged but slow, or a gateway that heard nothing back.
+_PERHAPS_DONE = frozenset({5}) | GATEWAY_CODES
+_BADNESS = {Write.NONE: 0, Write.DONE: 1, Write.NOT_SENT: 2, Write.REFUSED: 3, Write.UNKNOWN: 4}

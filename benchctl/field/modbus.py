@@ -1,0 +1,351 @@
+"""One socket to one endpoint: the only file that knows pymodbus.
+
+The library sends and receives; everything it is too trusting or too patient about is done here: one request at a time
+with writes before reads, our own time-outs, checks of every reply, at once an end to what waits when the connection is
+lost, and connecting again by a fixed schedule. Silence, exceptions and bad replies are values, never raised.
+"""
+
+import asyncio
+import logging
+from collections import deque
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+from pymodbus.client import AsyncModbusTcpClient
+from pymodbus.exceptions import ConnectionException, ModbusException, ModbusIOException
+from pymodbus.pdu import ExceptionResponse, ModbusPDU
+from pymodbus.pdu.bit_message import (
+    ReadCoilsRequest,
+    ReadDiscreteInputsRequest,
+    WriteMultipleCoilsRequest,
+    WriteSingleCoilRequest,
+)
+from pymodbus.pdu.register_message import (
+    ReadHoldingRegistersRequest,
+    ReadInputRegistersRequest,
+    WriteMultipleRegistersRequest,
+    WriteSingleRegisterRequest,
+)
+
+from benchctl.core.registers import Space
+from benchctl.core.site import Endpoint
+from benchctl.field.answer import BAD, DOWN, NOT_ASKED, SILENT, Answer, Got
+from benchctl.field.encode import COILS, LONE_COIL, LONE_REGISTER, REGISTERS, Request
+from benchctl.field.points import Block
+
+# (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
+Connect = Callable[
+    [Endpoint, Callable[[], asyncio.Protocol]], Coroutine[Any, Any, tuple[asyncio.Transport, asyncio.Protocol]]]
+
+CONNECT_TIMEOUT_S = 3.0
+FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 5.0  # between attempts to connect, doubling
+SETTLED_S = 5.0  # a connection that lasted so long starts the schedule anew
+MUTE_REQUESTS = 3  # silent requests in a row, from every device asked, after which the socket is given up
+
+logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # what it has to say comes back as answers
+
+_READS: dict[Space, type[ModbusPDU]] = {
+    Space.COIL: ReadCoilsRequest, Space.DISCRETE: ReadDiscreteInputsRequest,
+    Space.HOLDING: ReadHoldingRegistersRequest, Space.INPUT: ReadInputRegistersRequest,
+}
+
+
+class _LostError(Exception):
+    """The connection went while a request waited."""
+
+
+class _CutError(Exception):
+    """The request was abandoned for something more urgent."""
+
+
+class _UnreadableError(Exception):
+    """Bytes came that are no Modbus frame."""
+
+
+class Link:
+    """A connection that looks after itself. Make it inside a running loop; all its times are the loop's."""
+
+    def __init__(self, endpoint: Endpoint, *, connect: Connect | None = None, gap_s: float = 0.0) -> None:
+        self.endpoint = endpoint
+        self.gap_s = gap_s
+        self.fault = ""  # why there is no connection, in words
+        self.attempts = 0
+        self.connected_s = 0.0
+        self._loop = asyncio.get_running_loop()
+        self._client = AsyncModbusTcpClient(
+            endpoint.host, port=endpoint.port, timeout=CONNECT_TIMEOUT_S, retries=0, reconnect_delay=0,
+            trace_connect=self._edge)
+        self._client.set_max_no_responses(1 << 30)
+        self._ctx: Any = self._client.ctx
+        self._guard()
+        if connect is not None:
+            self._ctx.call_create = lambda: connect(endpoint, lambda: self._ctx)
+        self._connecting: asyncio.Task[bool] | None = None
+        self._next_attempt_s = 0.0
+        self._wait_s = FIRST_WAIT_S
+        self._closed = self._expected = False
+        self._busy = self._reading = False
+        self._writers: deque[asyncio.Future[bool]] = deque()
+        self._readers: deque[asyncio.Future[bool]] = deque()
+        self._quiet_until_s = 0.0
+        self._mute: list[int] = []  # unit ids of silent requests since the last reply
+        self._asked: set[int] = set()  # unit ids asked on this connection
+
+    # -- the connection
+
+    @property
+    def connected(self) -> bool:
+        """True while there is a connection."""
+        return bool(self._client.connected)
+
+    def supervise(self) -> "asyncio.Task[bool] | None":
+        """Begin to connect if there is no connection and the schedule allows it; the running attempt, or None."""
+        if self.connected or self._closed:
+            return None
+        if self._connecting is None or self._connecting.done():
+            if self._loop.time() < self._next_attempt_s:
+                return None
+            self._connecting = self._loop.create_task(self._connect())
+        return self._connecting
+
+    async def ready(self, until_s: float) -> bool:
+        """Wait for a connection until `until_s` at most, if one can be had by then."""
+        attempt = self.supervise()
+        if attempt is not None:
+            await asyncio.wait({attempt}, timeout=max(0.0, until_s - self._loop.time()))
+        return self.connected
+
+    async def _connect(self) -> bool:
+        self.attempts += 1
+        now = self._loop.time()
+        self._next_attempt_s = now + self._wait_s
+        self._wait_s = min(2.0 * self._wait_s, LONGEST_WAIT_S)
+        self._ctx.comm_params.timeout_connect = CONNECT_TIMEOUT_S
+        try:
+            made = await self._client.connect()
+        except (OSError, ModbusException) as fault:
+            made = False
+            self.fault = f"no connection: {fault}"
+        if not made:
+            self.fault = self.fault or "no connection: refused, unreachable or too slow"
+            # The attempt itself may have taken longer than the wait.
+            self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + FIRST_WAIT_S)
+            return False
+        self.connected_s = self._loop.time()
+        self.fault = ""
+        self._mute.clear()
+        self._asked.clear()
+        return True
+
+    def _edge(self, up: bool) -> None:
+        """Called by the library when the connection is made or lost."""
+        if up:
+            return
+        lasted = self._loop.time() - self.connected_s
+        if lasted >= SETTLED_S:
+            self._wait_s = FIRST_WAIT_S
+        self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + self._wait_s)
+        if not self.fault:
+            self.fault = "the device closed the connection (does it accept one connection only?)"
+        self._fail(_LostError())
+
+    def abort(self, why: str) -> None:
+        """Give the socket up at once; the schedule decides when to connect again."""
+        self.fault = why
+        transport = self._ctx.transport
+        if transport is not None:
+            transport.abort()
+            self._ctx.connection_lost(None)
+
+    def close(self) -> None:
+        """Close for good. What waits is told that the connection is lost."""
+        self._closed = True
+        if self._connecting is not None:
+            self._connecting.cancel()
+        self._fail(_LostError())
+        for waiter in (*self._writers, *self._readers):
+            if not waiter.done():
+                waiter.set_result(False)
+        self._client.close()
+
+    # -- one request at a time
+
+    async def read(self, unit_id: int, block: Block, timeout_s: float, until_s: float) -> Answer:
+        """Ask for one block. Never raises but CancelledError; see `Got` for how it may end."""
+        if not await self._turn(self._readers):
+            return NOT_ASKED
+        try:
+            now = self._loop.time()
+            if now + 1e-9 >= until_s:
+                return NOT_ASKED
+            self._reading = True
+            pdu = _READS[block.space](address=block.first, count=block.count, dev_id=unit_id)
+            reply = await self._ask(pdu, min(timeout_s, until_s - now))
+            return reply if isinstance(reply, Answer) else _checked_read(reply, block)
+        finally:
+            self._reading = False
+            self._release()
+
+    async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
+        """Send one write, before all reads that wait. OK = acknowledged; the answer has no words.
+
+        NOT_ASKED = not sent. DOWN, SILENT and BAD = sent without a proper answer, unless there was no connection
+        before (then NOT_ASKED).
+        """
+        if not self.connected or not await self._turn(self._writers):
+            return NOT_ASKED
+        try:
+            now = self._loop.time()
+            if now + 1e-9 >= until_s or not self.connected:
+                return NOT_ASKED
+            reply = await self._ask(_write_pdu(unit_id, request), min(timeout_s, until_s - now))
+            return reply if isinstance(reply, Answer) else _checked_write(reply, request)
+        finally:
+            self._release()
+
+    def cut_reads(self) -> None:
+        """Abandon the read in flight and those that wait: they end NOT_ASKED at once."""
+        while self._readers:
+            waiter = self._readers.popleft()
+            if not waiter.done():
+                waiter.set_result(False)
+        if self._reading:
+            self._fail(_CutError())
+
+    async def quiesce(self, most_s: float) -> None:
+        """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
+        end_s = self._loop.time() + most_s
+        if self._busy:
+            turn = self._loop.create_future()
+            self._writers.appendleft(turn)
+            done, _ = await asyncio.wait({turn}, timeout=max(0.0, end_s - self._loop.time()))
+            if not done:
+                self.cut_reads()
+                await turn
+            self._release()
+
+    async def _turn(self, queue: "deque[asyncio.Future[bool]]") -> bool:
+        """Wait for the line. False: abandoned while waiting."""
+        if self._busy:
+            waiter: asyncio.Future[bool] = self._loop.create_future()
+            queue.append(waiter)
+            try:
+                if not await waiter:
+                    return False
+            except asyncio.CancelledError:
+                if waiter.done() and not waiter.cancelled() and waiter.result():
+                    self._release()
+                raise
+        self._busy = True
+        if self._quiet_until_s > self._loop.time():
+            try:
+                await asyncio.sleep(self._quiet_until_s - self._loop.time())
+            except asyncio.CancelledError:
+                self._release()
+                raise
+        return True
+
+    def _release(self) -> None:
+        """Hand the line to the next that waits, writes first."""
+        for queue in (self._writers, self._readers):
+            while queue:
+                waiter = queue.popleft()
+                if not waiter.done():
+                    waiter.set_result(True)
+                    return
+        self._busy = False
+
+    async def _ask(self, pdu: ModbusPDU, timeout_s: float) -> ModbusPDU | Answer:
+        """Send a request and wait for its reply: a reply with the right unit and transaction, or why there is none."""
+        self._ctx.comm_params.timeout_connect = timeout_s
+        self._asked.add(pdu.dev_id)
+        try:
+            reply: ModbusPDU = await self._client.execute(False, pdu)
+        except _CutError:
+            return NOT_ASKED
+        except _UnreadableError:
+            return BAD
+        except (_LostError, ConnectionException):
+            return DOWN
+        except ModbusIOException:
+            return self._no_reply(pdu.dev_id) if self.connected else DOWN
+        finally:
+            if self.gap_s:
+                self._quiet_until_s = self._loop.time() + self.gap_s
+        self._mute.clear()
+        if reply.dev_id != pdu.dev_id or reply.transaction_id != pdu.transaction_id:
+            return BAD
+        if isinstance(reply, ExceptionResponse):
+            named = reply.function_code & 0x7F == pdu.function_code
+            return Answer(Got.EXCEPTION, code=reply.exception_code) if named else BAD
+        return reply if reply.function_code == pdu.function_code else BAD
+
+    def _no_reply(self, unit_id: int) -> Answer:
+        """Count a silence. The socket is given up only when every device behind it is silent."""
+        self._mute.append(unit_id)
+        if len(self._mute) >= MUTE_REQUESTS and set(self._mute) >= self._asked:
+            self.abort(f"no answer to {len(self._mute)} requests in a row")
+        return SILENT
+
+    def _fail(self, fault: Exception) -> None:
+        """End the request in flight."""
+        waiting = self._ctx.response_future
+        if self._busy and not waiting.done():
+            waiting.set_exception(fault)
+
+    def _guard(self) -> None:
+        """Bytes that the library cannot read raise inside it; make that a bad reply and drop the connection."""
+        inner = self._ctx.callback_data
+
+        def callback_data(data: bytes, addr: tuple[str, int] | None = None) -> int:
+            try:
+                used: int = inner(data, addr=addr)
+            except Exception:  # whatever a device may send, the scan goes on
+                self._fail(_UnreadableError())
+                self.abort("the device sent what is no Modbus frame")
+                return len(data)
+            return used
+
+        self._ctx.callback_data = callback_data
+
+
+def _write_pdu(unit_id: int, request: Request) -> ModbusPDU:
+    """The library's request for a write."""
+    values = list(request.values)
+    if request.function == LONE_COIL:
+        return WriteSingleCoilRequest(address=request.address, bits=[bool(values[0])], dev_id=unit_id)
+    if request.function == COILS:
+        return WriteMultipleCoilsRequest(address=request.address, bits=[bool(v) for v in values], dev_id=unit_id)
+    if request.function == LONE_REGISTER:
+        return WriteSingleRegisterRequest(address=request.address, registers=values, dev_id=unit_id)
+    if request.function == REGISTERS:
+        return WriteMultipleRegistersRequest(address=request.address, registers=values, dev_id=unit_id)
+    raise ValueError(f"function {request.function} is none of 5, 6, 15, 16")
+
+
+def _checked_read(reply: ModbusPDU, block: Block) -> Answer:
+    """The words of a reply of exactly the length that was asked for."""
+    if not block.space.bits:
+        words = tuple(reply.registers)
+        return Answer(Got.OK, words) if len(words) == block.count else BAD
+    bits = reply.bits
+    if len(bits) != (block.count + 7) // 8 * 8:
+        return BAD
+    packed = 0
+    for bit in reversed(bits[:block.count]):
+        packed = packed << 1 | bit
+    return Answer(Got.OK, tuple(packed >> 16 * i & 0xFFFF for i in range(block.words)))
+
+
+ACKNOWLEDGED = Answer(Got.OK)
+
+
+def _checked_write(reply: ModbusPDU, request: Request) -> Answer:
+    """A write is acknowledged only by its own echo: address, and value or count."""
+    if reply.address != request.address:
+        return BAD
+    if request.function == LONE_COIL:
+        return ACKNOWLEDGED if [bool(b) for b in reply.bits[:1]] == [bool(request.values[0])] else BAD
+    if request.function == LONE_REGISTER:
+        return ACKNOWLEDGED if tuple(reply.registers) == request.values else BAD
+    return ACKNOWLEDGED if reply.count == len(request.values) else BAD

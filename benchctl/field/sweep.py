@@ -1,0 +1,99 @@
+"""The raw result of one scan, its compact form for the record, and its readings.
+
+A recorded sweep decodes again to the readings that were acted upon: everything that decoding needs is in it.
+"""
+
+import struct
+from dataclasses import dataclass
+
+from benchctl.core.reading import InstrumentReading, UnitReading
+from benchctl.core.site import Instrument, Site, Unit
+from benchctl.field.answer import NOT_ASKED, Answer, Answers, Got
+from benchctl.field.decode import basis, decode_instrument, decode_unit
+from benchctl.field.decoder import Decoder, instrument_decoder, unit_decoder
+
+FORMAT = 1  # first byte of a packed sweep
+HOLES = 0x80  # flag beside Got in an answer's first byte
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """Answers per device, in the order of the site; per device one answer for each block of its plan.
+
+    Blocks that are read only at contact and each minute are NOT_ASKED in between. cut_short: reads were
+    abandoned for a drop, so what is missing says nothing of the devices.
+    """
+
+    units: tuple[Answers, ...]
+    instruments: tuple[Answers, ...]
+    cut_short: bool = False
+
+
+def decoder_of(device: Unit | Instrument) -> Decoder:
+    """The decoder (and with it the read plan) of a device."""
+    return unit_decoder(device.profile) if isinstance(device, Unit) else instrument_decoder(device.registers)
+
+
+def readings(site: Site, sweep: Sweep) -> tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]:
+    """What the answers of a sweep mean, in the order of the site."""
+    nominal = basis(site.nameplate, site.limits.volts_present_percent)
+    return (tuple(decode_unit(u, a, nominal) for u, a in zip(site.units, sweep.units, strict=True)),
+            tuple(decode_instrument(i, a, nominal)
+                  for i, a in zip(site.instruments, sweep.instruments, strict=True)))
+
+
+def pack(sweep: Sweep) -> bytes:
+    """A sweep as bytes: per answer its kind, then its exception code, holes and words, all big endian."""
+    parts = [bytes((FORMAT, int(sweep.cut_short)))]
+    for answers in (*sweep.units, *sweep.instruments):
+        for answer in answers:
+            parts.append(bytes((answer.got.value | (HOLES if answer.holes else 0), )))
+            if answer.got is Got.EXCEPTION:
+                parts.append(bytes((answer.code, )))
+            elif answer.got is Got.OK:
+                if answer.holes:
+                    count = len(answer.holes)
+                    parts.append(struct.pack(f">H{count}H", count, *answer.holes))
+                parts.append(struct.pack(f">{len(answer.words)}H", *answer.words))
+    return b"".join(parts)
+
+
+def unpack(site: Site, data: bytes) -> Sweep:
+    """The sweep that was packed. Raises ValueError when the bytes are not those of a sweep of this site."""
+    if len(data) < 2 or data[0] != FORMAT or data[1] > 1:
+        raise ValueError(f"not a packed sweep of format {FORMAT}: {data[:2].hex() or 'no bytes'}")
+    devices: tuple[Unit | Instrument, ...] = (*site.units, *site.instruments)
+    at, found = 2, []
+    try:
+        for device in devices:
+            answers = []
+            for block in decoder_of(device).plan.blocks:
+                answer, at = _answer(data, at, block.words)
+                answers.append(answer)
+            found.append(tuple(answers))
+    except (IndexError, struct.error) as fault:
+        raise ValueError(f"the sweep ends at byte {len(data)}, but this site's devices need more") from fault
+    if at != len(data):
+        raise ValueError(f"the sweep has {len(data)} bytes, but this site's devices account for {at}")
+    return Sweep(tuple(found[:len(site.units)]), tuple(found[len(site.units):]), bool(data[1]))
+
+
+_PLAIN = {Got.NOT_ASKED.value: NOT_ASKED, **{g.value: Answer(g) for g in (Got.SILENT, Got.BAD, Got.DOWN)}}
+
+
+def _answer(data: bytes, at: int, words: int) -> tuple[Answer, int]:
+    """One answer from byte `at`, and where the next begins."""
+    kind = data[at]
+    if kind in _PLAIN:
+        return _PLAIN[kind], at + 1
+    if kind == Got.EXCEPTION.value:
+        return Answer(Got.EXCEPTION, code=data[at + 1]), at + 2
+    if kind & ~HOLES != Got.OK.value:
+        raise ValueError(f"byte {at} of the sweep is {kind:#04x}, which is no kind of answer")
+    at += 1
+    holes: tuple[int, ...] = ()
+    if kind & HOLES:
+        (count,) = struct.unpack_from(">H", data, at)
+        holes = struct.unpack_from(f">{count}H", data, at + 2)
+        at += 2 + 2 * count
+    return Answer(Got.OK, struct.unpack_from(f">{words}H", data, at), holes=holes), at + 2 * words
