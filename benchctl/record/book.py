@@ -40,6 +40,7 @@ class Book:
                  live: bool) -> None:
         """Create the file. Raises RecordFault when it exists already or cannot be written."""
         self.path = path
+        self._live = live
         self._heads: dict[str, bytes] = {}
         self._counts = dict.fromkeys(TABLES, 0)
         self._packer = Packer()
@@ -142,10 +143,11 @@ class Book:
     def finish(self, outcome: str, totals: Mapping[str, Any], newest: int | None, why_missing: str) -> None:
         """Write the end, and leave one plain file. Raises sqlite3.Error. newest: number of the last scan there was."""
         before = dict(self._heads), dict(self._counts)
-        now_ns = round(time.time() * NS)
+        last = self._last
+        # A rehearsal's clock is not this computer's: it ends with its last scan.
+        now_ns = round((time.time() if self._live or last is None else last.wall_s) * NS)
         self._db.execute("BEGIN IMMEDIATE")
         try:
-            last = self._last
             if last is not None and self._state_s != last.inputs.now_s:
                 self._state(last)
             if newest is not None and last is not None and newest > last.number:

@@ -26,7 +26,7 @@ SCALARS = (bool, int, float, str)
 IS = "is"
 
 
-class CodecFault(ValueError):
+class CodecFault(ValueError):  # noqa: N818 - the house calls what is wrong a fault
     """A value that the declared type does not allow. str() names the field."""
 
 

@@ -7,7 +7,7 @@ begins with one, so that reading back is exact. Times are ISO 8601 with their of
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 from benchctl.record.channels import Ages, Cell, headings, values
 from benchctl.record.reader import Happened, Reader
@@ -55,7 +55,7 @@ def line(values_: Iterable[Cell], flavour: Flavour) -> str:
 
 def moment(wall_ns: int, zone: tzinfo | None = None) -> str:
     """A time as ISO 8601 with milliseconds and offset; zone: None = this computer's."""
-    utc = datetime.fromtimestamp(wall_ns // NS, timezone.utc) + timedelta(microseconds=wall_ns % NS // 1000)
+    utc = datetime.fromtimestamp(wall_ns // NS, UTC) + timedelta(microseconds=wall_ns % NS // 1000)
     return utc.astimezone(zone).isoformat(timespec="milliseconds")
 
 

@@ -77,7 +77,7 @@ def _decided(state: State, scan: Scan, settings: Settings) -> Decision | str:
     inputs = scan.inputs(settings.site)
     try:
         return decide(state, inputs, settings)
-    except Exception as fault:  # noqa: BLE001 - a decide that fails is what a replay is there to show
+    except Exception as fault:  # a decide that fails is what a replay is there to show
         return f"{type(fault).__name__}: {fault}"
 
 

@@ -48,8 +48,9 @@ def statements() -> Iterable[str]:
         for change in ("UPDATE", "DELETE"):
             yield (f'CREATE TRIGGER "{table}_{change.lower()}" BEFORE {change} ON "{table}" '
                    f"BEGIN SELECT RAISE(ABORT, '{RULE}'); END")
-        yield (f'CREATE TRIGGER "{table}_insert" BEFORE INSERT ON "{table}" '
-               f'WHEN NEW.n <= (SELECT max(n) FROM "{table}") BEGIN SELECT RAISE(ABORT, \'{RULE}\'); END')
+        yield (f'CREATE TRIGGER "{table}_insert" BEFORE INSERT ON "{table}" '  # noqa: S608 - our own names
+               f'WHEN NEW.n <= (SELECT max(n) FROM "{table}") '
+               f"BEGIN SELECT RAISE(ABORT, '{RULE}'); END")
 
 
 def insertion(table: str) -> str:
