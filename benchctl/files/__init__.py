@@ -85,6 +85,6 @@ def read_scenario(ref: str, site: "Site", shelf: Shelf = DISK) -> "tuple[Scenari
 
 def schema(kind: str) -> dict[str, Any]:
     """JSON Schema (Draft 2020-12) of a kind of file. Raises KeyError for an unknown kind."""
-    from benchctl.files.schema import schema_of
+    from benchctl.files.schemas import schema_of
 
     return schema_of(kind)

@@ -15,7 +15,7 @@ KILOWATTS = {"W": Decimal("0.001"), "kW": Decimal(1), "MW": Decimal(1000)}
 KILOVOLTAMPERES = {"VA": Decimal("0.001"), "kVA": Decimal(1), "MVA": Decimal(1000)}
 PERCENT = {"%": Decimal(1)}
 LONGEST_S = 31 * 86400
-LARGEST = Decimal(1_000_000)
+LARGEST = Decimal(10_000_000)
 
 NUMBER = r"[0-9]{1,12}(?:\.[0-9]{1,9})?"
 ONE = re.compile(rf"({NUMBER}) ?([A-Za-z%µ°]+)")
@@ -33,9 +33,7 @@ def amount(value: object, units: Mapping[str, Decimal], what: str, example: str)
             raise ValueError(f"{quoted(text)} is more than any {what} here")
         return size, found[2]
     if found:
-        raise ValueError(
-            f"{quoted(text)}: '{found[2][:20]}' is no unit of {what}{_unit_hint(found[2], units)}"
-        )
+        raise ValueError(f"{quoted(text)}: '{found[2][:20]}' is no unit of {what}{_unit_hint(found[2], units)}")
     raise ValueError(_complaint(value, text, what, example))
 
 
@@ -81,9 +79,7 @@ def _sum_of(parts: list[tuple[str, str]], text: str) -> float:
     sizes = []
     for number, unit in parts:
         if unit not in SECONDS:
-            raise ValueError(
-                f"{quoted(text)}: '{unit[:20]}' is no unit of duration{_unit_hint(unit, SECONDS)}"
-            )
+            raise ValueError(f"{quoted(text)}: '{unit[:20]}' is no unit of duration{_unit_hint(unit, SECONDS)}")
         sizes.append(SECONDS[unit])
         if "." in number and len(sizes) < len(parts):
             raise ValueError(f"{quoted(text)}: only the last part of a duration may have a fraction")

@@ -26,9 +26,7 @@ M = TypeVar("M", bound="Strict")
 class Strict(BaseModel):
     """A mapping of a file: no unknown keys, no silent conversions."""
 
-    model_config = ConfigDict(
-        strict=True, extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=False
-    )
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=False)
 
 
 def _written(value: object) -> object:
@@ -57,9 +55,7 @@ Text = Annotated[
     Field(max_length=300),
     WithJsonSchema({"type": ["string", "number"]}),
 ]
-Duration = Annotated[
-    float, *_amount(amounts.duration_s, amounts.DURATION_PATTERN, "90 s, 15 min, 1 h 30 min")
-]
+Duration = Annotated[float, *_amount(amounts.duration_s, amounts.DURATION_PATTERN, "90 s, 15 min, 1 h 30 min")]
 Power = Annotated[float, *_amount(amounts.power_kw, _POWER, "250 kW, 0.3 MW")]
 Apparent = Annotated[float, *_amount(amounts.apparent_kva, rf"^{amounts.NUMBER} ?(VA|kVA|MVA)$", "500 kVA")]
 Percent = Annotated[float, *_amount(amounts.percent, rf"^{amounts.NUMBER} ?%$", "75 %")]

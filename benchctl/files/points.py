@@ -45,9 +45,7 @@ class Reader:
             return space, address, bit
         return None
 
-    def bit(
-        self, name: str, text: str, path: Path, write: int | None = None, inverted: bool = False
-    ) -> Point | None:
+    def bit(self, name: str, text: str, path: Path, write: int | None = None, inverted: bool = False) -> Point | None:
         """A single bit: a coil, a discrete input or one bit of a register."""
         place = self.place(text, path)
         if place is None:
@@ -70,9 +68,7 @@ class Reader:
             return None
         low, high = row.range or (None, None)
         if low is not None and high is not None and low >= high:
-            self.report.at(
-                (*path, "range"), f"the range {low:g} to {high:g} is empty; the lower end comes first"
-            )
+            self.report.at((*path, "range"), f"the range {low:g} to {high:g} is empty; the lower end comes first")
         order = Order(row.order or self.link.order)
         point = Point(
             name,
@@ -108,6 +104,8 @@ class Reader:
                 (*path, "at"),
                 f"{row.at} is a register: say its type (uint16, int32, float32 …) or a bit of it",
             )
+        elif row.inverted and not single:
+            self.report.at((*path, "inverted"), f"only a single bit can be inverted, and {row.at} is none", key=True)
         elif (row.type == "text") != (row.length is not None):
             self.report.at(path, "a text needs its length in registers, and nothing else has one")
         else:
@@ -170,9 +168,7 @@ class Reader:
                 continue
             first, last = int(found[2]) - self.base, int(found[3]) - self.base
             if not 0 <= first <= last <= 0xFFFF:
-                self.report.at(
-                    path, f"{quoted(text)}: the first address comes first, both within {self.base} to 65535"
-                )
+                self.report.at(path, f"{quoted(text)}: the first address comes first, both within {self.base} to 65535")
                 continue
             spans.append(Span(Space(found[1]), first, last))
         return tuple(spans)
@@ -223,6 +219,4 @@ def _no_overlaps(report: Report, seen: list[tuple[Point, Path]]) -> None:
     for (first, _), (second, path) in pairwise(ordered):
         bits = first.kind is Kind.BIT or second.kind is Kind.BIT
         if first.space is second.space and second.address < first.end and not bits:
-            report.at(
-                (*path, "at"), f"{second.name} shares a register with {first.name}: is an address off by one?"
-            )
+            report.at((*path, "at"), f"{second.name} shares a register with {first.name}: is an address off by one?")

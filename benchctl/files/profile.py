@@ -175,9 +175,7 @@ def profile_of(report: Report) -> Profile:
 
 def reports(registers: RegisterMap) -> frozenset[str]:
     """Names of the quantities that a map can read (scale factors and known values are none)."""
-    return frozenset(
-        p.name for p in registers.points if not p.name.endswith("_sf") and p.name != "known_value"
-    )
+    return frozenset(p.name for p in registers.points if not p.name.endswith("_sf") and p.name != "known_value")
 
 
 def shares(row: StageRow) -> tuple[float, float, float]:
@@ -195,9 +193,7 @@ def _stage(reader: Reader, file: UnitFile, row: StageRow, index: int) -> Stage:
     path: Path = ("stages", index)
     order = reader.bit(row.name, row.order, (*path, "order"), file.stages_written_with) if row.order else None
     back = (
-        reader.bit(row.name, row.feedback, (*path, "feedback"), None, row.feedback_inverted)
-        if row.feedback
-        else None
+        reader.bit(row.name, row.feedback, (*path, "feedback"), None, row.feedback_inverted) if row.feedback else None
     )
     return Stage(row.name, shares(row), row.across, order, back)
 

@@ -15,13 +15,10 @@ COOLDOWN_FLOOR_S = 30.0
 def check_profile(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
     """Tell every rule that the profile breaks."""
     if (file.stages is None) == (file.setpoint is None):
-        report.at(
-            (),
-            "a unit has either 'stages' (we switch them) or 'setpoint' (the unit does), and not both",
-        )
-    if file.stages is not None:
+        report.at((), "a unit has either 'stages' (we switch them) or 'setpoint' (the unit does), and not both")
+    elif file.stages is not None:
         _stages(report, file, file.stages, registers)
-    if file.setpoint is not None:
+    elif file.setpoint is not None:
         _setpoint(report, file, registers)
     _rated(report, file)
     _fan_and_air(report, file, registers)
@@ -33,11 +30,11 @@ def check_profile(report: Report, file: "UnitFile", registers: RegisterMap) -> N
 def _need(report: Report, registers: RegisterMap, name: str, why: str, written: bool = False) -> None:
     """The map must have the point (and, if written, say by which function)."""
     point = registers.point(name)
-    where: Path = ("points",) if point is None else ("points", name)
     if point is None:
-        report.at(where, f"the point '{name}' is missing here: {why}", key=True)
+        if not report.tree.find(("points", name))[1]:  # a row that is there but wrong was told already
+            report.at(("points",), f"the point '{name}' is missing here: {why}", key=True)
     elif written and point.write_function is None:
-        report.at(where, f"'{name}' is written to: say by which function (write: 5, 6, 15 or 16)", key=True)
+        report.at(("points", name), f"'{name}' is written to: say by which function (write: 5, 6, 15 or 16)", key=True)
 
 
 def _stages(report: Report, file: "UnitFile", rows: "list[StageRow]", registers: RegisterMap) -> None:
@@ -50,8 +47,7 @@ def _stages(report: Report, file: "UnitFile", rows: "list[StageRow]", registers:
         if all(column) != any(column):
             report.at(
                 ("stages", column.index(None)),
-                f"key '{key}' is missing here: all stages have one, or none and "
-                f"the point '{name}' is a mask of them",
+                f"key '{key}' is missing here: all stages have one, or none and the point '{name}' is a mask of them",
             )
         elif not any(column):
             _need(report, registers, name, f"the stages have no '{key}' of their own", written=key == "order")
@@ -113,9 +109,7 @@ def _fan_and_air(report: Report, file: "UnitFile", registers: RegisterMap) -> No
         _need(report, registers, "fan_order", "the fan is ours to switch (fan.controllable)", written=True)
         _need(report, registers, "fan_on", "a fan that is ordered must be seen to run")
     elif registers.point("fan_order"):
-        report.at(
-            ("points", "fan_order"), "the unit runs its fans by itself (fan.controllable: false)", key=True
-        )
+        report.at(("points", "fan_order"), "the unit runs its fans by itself (fan.controllable: false)", key=True)
     if not registers.point("remote"):
         _need(report, registers, "remote", "a unit under its own panel takes no orders")
     if not 0 < file.fan.proof <= 120:
@@ -146,9 +140,7 @@ def _cooldown(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
     if file.cooldown.reference != "none":
         _need(report, registers, "exhaust_c", "cool-down compares it (or say cooldown: {reference: none})")
     if file.cooldown.reference == "inlet":
-        _need(
-            report, registers, "inlet_c", "cool-down compares the exhaust with it (or say reference: ambient)"
-        )
+        _need(report, registers, "inlet_c", "cool-down compares the exhaust with it (or say reference: ambient)")
     if file.cooldown.alarm <= file.cooldown.minimum:
         report.at(
             ("cooldown", "alarm"),

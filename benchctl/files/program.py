@@ -153,8 +153,7 @@ def program_of(report: Report) -> Program:
     if file.start_at is not None and not _is_moment(file.start_at):
         report.at(
             ("start_at",),
-            f"{quoted(file.start_at)} is no time with its offset, expected for instance "
-            "2027-04-12T06:00:00+02:00",
+            f"{quoted(file.start_at)} is no time with its offset, expected for instance 2027-04-12T06:00:00+02:00",
         )
     report.settle()
     return Program(
@@ -177,11 +176,7 @@ def program_of(report: Report) -> Program:
 def written_out(segments: tuple[Segment, ...]) -> int:
     """Number of segments when repeats are written out and staircases are counted by their levels."""
     return sum(
-        s.times * written_out(s.segments)
-        if isinstance(s, Repeat)
-        else s.steps + 1
-        if isinstance(s, Staircase)
-        else 1
+        s.times * written_out(s.segments) if isinstance(s, Repeat) else s.steps + 1 if isinstance(s, Staircase) else 1
         for s in segments
     )
 
@@ -264,9 +259,7 @@ def _expect_loss(report: Report, row: ExpectLossRow, path: Path) -> ExpectLoss:
 
 
 def _repeat(report: Report, row: RepeatRow, path: Path) -> Repeat:
-    return Repeat(
-        row.times, _segments(report, row.segments, (*path, "segments")), row.label or "", _line(report, path)
-    )
+    return Repeat(row.times, _segments(report, row.segments, (*path, "segments")), row.label or "", _line(report, path))
 
 
 def _line(report: Report, path: Path) -> int:

@@ -85,9 +85,7 @@ class _Reader:
     def fault(self, row: FaultRow, path: Path) -> Fault | None:
         kind = FAULT_BY_NAME.get(row.fault)
         if kind is None:
-            self.report.at(
-                (*path, "fault"), f"{quoted(row.fault)} is no fault{nearest(row.fault, FAULT_BY_NAME)}"
-            )
+            self.report.at((*path, "fault"), f"{quoted(row.fault)} is no fault{nearest(row.fault, FAULT_BY_NAME)}")
             return None
         on = self._on(kind, row.on, (*path, "on"))
         value = self._value(kind, row, path)
@@ -158,8 +156,7 @@ class _Reader:
         if row.unit is not None and row.unit not in self.units:
             self.report.at(
                 (*path, "unit"),
-                f"{quoted(row.unit)} is no unit of the site '{self.site.name}'"
-                f"{nearest(row.unit, self.units)}",
+                f"{quoted(row.unit)} is no unit of the site '{self.site.name}'{nearest(row.unit, self.units)}",
             )
         if row.verb in _WITH_UNIT and row.unit is None:
             self.report.at(path, f"key 'unit' is missing here: '{row.verb}' is about one unit")

@@ -54,17 +54,8 @@ class DiskShelf:
             tried.append(shown)
             if _is_file(file):
                 return SourceFile.of(kind, ref, shown, _text(file, shown))
-        raise FileFault(
-            [
-                Flaw(
-                    ref or "''",
-                    0,
-                    0,
-                    f"no such {kind}{nearest(ref, names(kind))}; looked for "
-                    + ", ".join(dict.fromkeys(tried)),
-                )
-            ]
-        )
+        looked = ", ".join(dict.fromkeys(tried))
+        raise FileFault([Flaw(ref or "''", 0, 0, f"no such {kind}; looked for {looked}{nearest(ref, names(kind))}")])
 
 
 class RecordedShelf:

@@ -173,9 +173,7 @@ class SiteReader:
             altitude_m=file.altitude_m,
             scan_period_s=file.scan_period,
             when_lost=WhenLost(file.when_lost),
-            attendance=Attendance(
-                file.attendance.unattended, file.attendance.check_in, file.attendance.console_lost
-            ),
+            attendance=Attendance(file.attendance.unattended, file.attendance.check_in, file.attendance.console_lost),
             simulation=Simulation(
                 file.simulation.site_load,
                 file.simulation.ambient_c,
@@ -225,9 +223,7 @@ class SiteReader:
             profile = replace(profile, fan=replace(profile.fan, supply=FanSupply(row.fan_supply)))
         return Unit(row.name, endpoint, row.unit_id, profile, row.position or "", row.serial or "")
 
-    def _instrument(
-        self, row: InstrumentRow, index: int, gateways: set[tuple[str, int]]
-    ) -> Instrument | None:
+    def _instrument(self, row: InstrumentRow, index: int, gateways: set[tuple[str, int]]) -> Instrument | None:
         endpoint = self._endpoint(row.at, ("instruments", index, "at"), gateways)
         profile = self._profile("instrument", row.profile, ("instruments", index, "profile"))
         if not isinstance(profile, InstrumentProfile) or endpoint is None:

@@ -137,9 +137,7 @@ def _instruments(report: Report, file: "SiteFile", instruments: Sequence[Instrum
         places.setdefault(place, instrument.name)
         due = file.instruments[i].calibration_due
         if due and not _is_date(due):
-            report.at(
-                ("instruments", i, "calibration_due"), f"'{due}' is no date, expected for instance 2027-03-31"
-            )
+            report.at(("instruments", i, "calibration_due"), f"'{due}' is no date, expected for instance 2027-03-31")
 
 
 def _is_date(text: str) -> bool:

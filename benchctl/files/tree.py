@@ -21,9 +21,7 @@ NOT_TEXT = re.compile("[^\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0
 NULLS = frozenset(("", "~", "null", "Null", "NULL"))
 BOOLS = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
 INTEGER = re.compile(r"[-+]?(0|[1-9][0-9]*)")
-REAL = re.compile(
-    r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)"
-)
+REAL = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?|[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
 
 Path = tuple[str | int, ...]
 Told = tuple[int, int, str]  # line, column, what is wrong
@@ -169,9 +167,7 @@ class _Builder:
         mark = event.start_mark
         place = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         if getattr(event, "anchor", None) is not None:
-            self.flaws.append(
-                (*place, "anchors and aliases (& and *) are not used here: write the value out")
-            )
+            self.flaws.append((*place, "anchors and aliases (& and *) are not used here: write the value out"))
         tag = getattr(event, "tag", None)
         if tag not in (None, "!"):
             self.flaws.append((*place, f"tags such as {str(tag)[:40]} are not used here"))
@@ -188,7 +184,7 @@ class _Builder:
                     event.value,
                 )
             case yaml.AliasEvent():
-                self._add(Node(*place), "*")
+                self._add(Node(*place, value="*"), "*")
             case yaml.MappingStartEvent():
                 self._begin(Node(*place, table={}), place)
             case yaml.SequenceStartEvent():
@@ -225,8 +221,6 @@ class _Builder:
         key = "" if written is None else written
         if key in parent.keys and written is not None:
             line, column = parent.keys[key]
-            self.flaws.append(
-                (node.line, node.column, f"key '{key[:60]}' is here twice (first at {line}:{column})")
-            )
+            self.flaws.append((node.line, node.column, f"key '{key[:60]}' is here twice (first at {line}:{column})"))
         parent.keys.setdefault(key, (node.line, node.column))
         waiting.append(key)

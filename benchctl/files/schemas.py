@@ -28,9 +28,7 @@ def schema_of(kind: str) -> dict[str, Any]:
     made: dict[str, Any] = _without_nulls(MODELS[kind].model_json_schema(by_alias=True))
     if kind in ("unit", "instrument"):
         roles = {"unit": {"unit"}, "instrument": {"meter", "panel"}}[kind]
-        made["properties"]["points"]["propertyNames"] = {
-            "enum": [q.name for q in QUANTITIES if roles & set(q.roles)]
-        }
+        made["properties"]["points"]["propertyNames"] = {"enum": [q.name for q in QUANTITIES if roles & set(q.roles)]}
     if kind == "site":
         made["properties"]["limits"] = _limits()
     if kind == "scenario":
@@ -66,8 +64,7 @@ def _without_nulls(part: Any) -> Any:
     kept = {
         key: _without_nulls(value)
         for key, value in part.items()
-        if not (key == "default" and not _says(part, value))
-        and not (key == "title" and isinstance(value, str))
+        if not (key == "default" and not _says(part, value)) and not (key == "title" and isinstance(value, str))
     }
     choices = kept.get("anyOf")
     if isinstance(choices, list) and {"type": "null"} in choices:
