@@ -11,7 +11,7 @@ from benchctl.core.registers import Kind, Point, RegisterMap
 from benchctl.field.answer import Answers, Got
 from benchctl.field.bits import Gather, collect, gather
 from benchctl.field.points import Plan, plan_device, unit_points
-from benchctl.field.scalars import LARGEST_FACTOR, Scalar, judge, scalar, text
+from benchctl.field.scalars import Scalar, judge, power_of_ten, scalar, text
 
 EXPECT_TOLERANCE = 1e-5  # relative; float32 holds seven digits
 
@@ -22,9 +22,12 @@ class Decoder:
 
     plan: Plan
     scalars: tuple[Scalar, ...]
-    factors: tuple[int, ...]  # scalars that are scale factors, decoded first
+    blocks: tuple[int, ...]  # per scalar: its block
+    factors: tuple[int, ...]  # scalars that are scale factors
+    groups: tuple[tuple[int, tuple[tuple[int, Scalar], ...]], ...]  # block, its scalars but the factors
     texts: tuple[tuple[Point, int, int, int], ...]  # point, block, first, end
-    flags: tuple[tuple[str, Gather], ...]
+    flags: tuple[str, ...]  # bit i of flag_bits is flags[i]
+    flag_bits: Gather | None
     expected: tuple[tuple[int, float], ...]  # scalar, known value
     expected_texts: tuple[tuple[int, str], ...]
     stages: Gather | None = None
@@ -59,12 +62,14 @@ def _prepare(registers: RegisterMap, points: Sequence[Point], profile: Profile |
     texts = tuple((p, *_place(plan, p)) for p in own if p.kind is Kind.TEXT)
     numbers = [p for p in own if p.kind not in (Kind.BIT, Kind.TEXT)]
     index = {p.name: i for i, p in reversed(list(enumerate(numbers)))}
-    named = {p.scale_from for p in numbers if p.scale_from}
-    scalars = tuple(scalar(p, *plan.place(p), index[p.scale_from] if p.scale_from else -1, p.name in named)
-                    for p in numbers)
-    flags = [(p.name, g) for p in bits if (g := gather(plan, [p]))]
+    scalars = tuple(scalar(p, plan.place(p)[1], index[p.scale_from] if p.scale_from else -1) for p in numbers)
+    blocks = tuple(plan.place(p)[0] for p in numbers)
+    factors = tuple(sorted({s.factor for s in scalars if s.factor >= 0}))
+    groups = tuple(
+        (block, tuple((i, s) for i, s in enumerate(scalars) if blocks[i] == block and i not in factors))
+        for block in sorted(set(blocks)))
     return Decoder(
-        plan, scalars, tuple(sorted({s.factor for s in scalars if s.factor >= 0})), texts, tuple(flags),
+        plan, scalars, blocks, factors, groups, texts, tuple(p.name for p in bits), gather(plan, bits),
         tuple((i, float(p.expect)) for i, p in enumerate(numbers) if p.expect is not None),
         tuple((i, str(row[0].expect)) for i, row in enumerate(texts) if row[0].expect is not None),
         gather(plan, _feedbacks(profile)) if profile else None,
@@ -102,10 +107,11 @@ def decode(ready: Decoder, answers: Answers) -> Decoded:
     suspect: list[str] = []
     numbers, values = _numbers(ready, answers, suspect)
     flags: dict[str, bool] = {}
-    for name, g in ready.flags:
-        bit, known = collect(g, answers)
-        if known:
-            flags[name] = bool(bit)
+    if ready.flag_bits is not None:
+        bits, known = collect(ready.flag_bits, answers)
+        for i, name in enumerate(ready.flags):
+            if known >> i & 1:
+                flags[name] = bits >> i & 1 == 1
     found: list[str | None] = []
     for point, block, first, end in ready.texts:
         read = _was_read(answers, block, first, end)
@@ -116,30 +122,20 @@ def decode(ready: Decoder, answers: Answers) -> Decoded:
 
 def _numbers(ready: Decoder, answers: Answers, suspect: list[str]) -> tuple[list[float | None], Values]:
     """Every number: by index of the scalar, and those that are valid by name."""
-    got, scalars = len(answers), ready.scalars
-    numbers: list[float | None] = [None] * len(scalars)
+    numbers: list[float | None] = [None] * len(ready.scalars)
     values: Values = {}
     for i in ready.factors:
-        numbers[i] = _factor(scalars[i], answers)
-    for i, s in enumerate(scalars):
-        if s.block >= got or s.is_factor:
+        s, block = ready.scalars[i], ready.blocks[i]
+        if _was_read(answers, block, s.first, s.end):
+            numbers[i] = power_of_ten(s, answers[block].words)
+    for block, rows in ready.groups:
+        if block >= len(answers) or answers[block].got is not Got.OK:
             continue
-        answer = answers[s.block]
-        if answer.got is not Got.OK or (answer.holes and not _whole(answer.holes, s.first, s.end)):
-            continue
-        value = judge(s, answer.words[s.first:s.end], numbers[s.factor] if s.factor >= 0 else 0.0, suspect)
-        if value is not None:
-            numbers[i] = values[s.name] = value
+        answer = answers[block]
+        if answer.holes:
+            rows = tuple((i, s) for i, s in rows if _whole(answer.holes, s.first, s.end))  # noqa: PLW2901
+        judge(rows, answer.words, numbers, values, suspect)
     return numbers, values
-
-
-def _factor(s: Scalar, answers: Answers) -> float | None:
-    """A scale factor, or None when it is not implemented or no power of ten that can be meant."""
-    if not _was_read(answers, s.block, s.first, s.end):
-        return None
-    words = answers[s.block].words[s.first:s.end]
-    value = s.number(words)
-    return None if words in s.missing or abs(value) > LARGEST_FACTOR else value
 
 
 def _whole(holes: tuple[int, ...], first: int, end: int) -> bool:
@@ -155,7 +151,7 @@ def _identity(
     """
     unread = False
     for i, wanted in ready.expected:
-        if not _was_read(answers, ready.scalars[i].block, ready.scalars[i].first, ready.scalars[i].end):
+        if not _was_read(answers, ready.blocks[i], ready.scalars[i].first, ready.scalars[i].end):
             unread = True
         elif (value := numbers[i]) is None or abs(value - wanted) > EXPECT_TOLERANCE * max(1.0, abs(wanted)):
             return False

@@ -166,9 +166,9 @@ def _feed(profile: Profile, known: _Known, orders: UnitOrders, written: bool) ->
     watchdog = profile.watchdog
     if watchdog is None or watchdog.fed_by == "any request" or (watchdog.fed_by == "any write" and written):
         return ()
-    if watchdog.fed_by == "register":
-        point = profile.registers.point("watchdog_feed")
-        return () if point is None else _value(profile, known, point, FEED_VALUE)
+    point = profile.registers.point("watchdog_feed")
+    if point is not None:
+        return _value(profile, known, point, FEED_VALUE)
     fan = profile.registers.point("fan_order")
     if orders.fan is not None and fan is not None and fan.write_function is not None and profile.fan.controllable:
         if fan.space.bits or fan.bit is not None:

@@ -6,8 +6,8 @@ then the range. Word order: Modbus fixes only the bytes inside a register; see `
 
 import math
 import struct
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from benchctl.core.quantities import BY_NAME
 from benchctl.core.registers import Kind, Order, Point
@@ -34,36 +34,35 @@ PLAUSIBLE: dict[str, tuple[float, float, float]] = {
 ANYTHING = (-1e30, 1e30, 1e-30)
 
 
-@dataclass(frozen=True, slots=True)
-class Scalar:
+class Scalar(NamedTuple):
     """A point made ready for decoding: where its words are and what they may be."""
 
     name: str
-    block: int
-    first: int
+    first: int  # its words in its block: first, end
     end: int
     missing: frozenset[Words]
     number: Callable[[Words], float]
-    divisor: float  # the value is raw / divisor (or raw * multiplier where that is exact)
+    divisor: float  # the value is raw / divisor * multiplier; one of the two is 1
     multiplier: float
     offset: float
     factor: int  # index of the scale factor among the scalars, or -1
-    is_factor: bool  # it is itself a scale factor
     low: float
     high: float
     tiny: float
 
 
-def scalar(point: Point, block: int, first: int, factor: int, is_factor: bool) -> Scalar:
-    """Prepare a numeric point whose words begin at `first` of `block`."""
+def scalar(point: Point, first: int, factor: int) -> Scalar:
+    """Prepare a numeric point whose words begin at `first` of its block."""
     low, high, tiny = PLAUSIBLE.get(BY_NAME[point.name].unit if point.name in BY_NAME else "", ANYTHING)
     # 2771 / 10 is the double nearest to 277.1; 2771 * 0.1 is not always the nearest.
     inverse = 1.0 / point.scale
     exact = abs(inverse) >= 1.0 and math.isclose(inverse, round(inverse), rel_tol=1e-12)
     return Scalar(
-        point.name, block, first, first + point.words, frozenset(point.missing),
-        reader(point.kind, point.order), float(round(inverse)) if exact else 1.0,
-        1.0 if exact else point.scale, point.offset, factor, is_factor,
+        point.name, first, first + point.words,
+        # A known value may be written as a pattern that elsewhere means "no value".
+        frozenset(point.missing) if point.expect is None else frozenset(),
+        reader(point.kind, point.order), float(round(inverse)) if exact else 1.0, 1.0 if exact else point.scale,
+        point.offset, factor,
         max(low, point.minimum) if point.minimum is not None else low,
         min(high, point.maximum) if point.maximum is not None else high,
         tiny if point.kind in (Kind.FLOAT32, Kind.FLOAT64) else 0.0)
@@ -114,22 +113,38 @@ def text(words: Words, order: Order) -> str | None:
     return data.decode("utf-8", "replace").strip() or None
 
 
-def judge(ready: Scalar, words: Words, factor: float | None, suspect: list[str]) -> float | None:
-    """The value of a point, or None; names of implausible values are added to `suspect`.
+def judge(
+    rows: Sequence[tuple[int, Scalar]], words: Words, numbers: list[float | None], values: dict[str, float],
+    suspect: list[str],
+) -> None:
+    """Decode the numbers of one block of registers.
 
-    words: exactly those of the point. factor: value of the scale factor, 0 where there is none; None = not known.
+    rows: (index, point) of each; numbers: by index, scale factors already in it; values: valid ones by name are added;
+    suspect: names of values that cannot be true are added. The loop is written out because it runs for every value of
+    every scan.
     """
-    if factor is None or words in ready.missing:
-        return None
-    value = ready.number(words) / ready.divisor * ready.multiplier
-    if factor:
-        value = value / 10.0**-factor if factor < 0 else value * 10.0**factor
-    value += ready.offset
-    if ready.low <= value <= ready.high and (value == 0.0 or abs(value) >= ready.tiny):
-        return value + 0.0  # -0.0 becomes 0.0
-    if not math.isnan(value):  # not a number is "no value"; everything else here is a suspicion
-        suspect.append(ready.name)
-    return None
+    for index, (name, first, end, missing, number, divisor, multiplier, offset, factor, low, high, tiny) in rows:
+        own = words[first:end]
+        if own in missing:
+            continue
+        value = number(own) / divisor * multiplier
+        if factor >= 0:
+            power = numbers[factor]
+            if power is None:
+                continue
+            value = value / 10.0**-power if power < 0 else value * 10.0**power
+        value += offset
+        if low <= value <= high and (value >= tiny or value <= -tiny or value == 0.0):
+            numbers[index] = values[name] = value + 0.0  # -0.0 becomes 0.0
+        elif not math.isnan(value):  # not a number is "no value"; everything else here is a suspicion
+            suspect.append(name)
+
+
+def power_of_ten(ready: Scalar, words: Words) -> float | None:
+    """A SunSpec scale factor, or None when it is not implemented or no power of ten that can be meant."""
+    own = words[ready.first:ready.end]
+    value = ready.number(own)
+    return None if own in ready.missing or abs(value) > LARGEST_FACTOR else value
 
 
 def _uint16(words: Words) -> float:
