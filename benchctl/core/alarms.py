@@ -6,7 +6,8 @@ number: which of them came first is not known. Chatter is folded into one entry 
 
 from dataclasses import dataclass, replace
 
-from benchctl.core.causes import BENCH_ROWS, BY_KEY, UNIT_ROWS, Now, Row
+from benchctl.core.causes import BENCH_ROWS, BY_KEY, UNIT_ROWS, Row
+from benchctl.core.conditions import Now
 from benchctl.core.decision import Event, Settings
 from benchctl.core.profile import FaultBit, Reaction
 from benchctl.core.seen import Seen

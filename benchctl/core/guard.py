@@ -129,6 +129,7 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
     """One unit's orders, and what the state keeps of them."""
     profile = unit.profile
     u.wanted = new
+    u.steady_s = u.steady_s if new == old else 0.0
     rising = not lowers(profile, new, old)
     u.sent = new if rising else None
     lower = not lowers(profile, u.possible, new) or (state.dropped and s.load != 0)

@@ -67,22 +67,28 @@ def smallest_kw(profile: Profile, volts_ratio: float = 1.0) -> float:
 
 def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None) -> float:
     """kW that a load draws. Raises ValueError for a load outside 0 .. full(profile)."""
-    a, b, c = phase_kw(profile, load, volts_ratio, health)
-    return a + b + c
+    if profile.setpoint:
+        return _known(profile, load) * profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
+    return sum(phase_kw(profile, load, volts_ratio, health))
 
 
 def phase_kw(
     profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None
 ) -> tuple[float, float, float]:
     """kW that a load draws from phases A, B, C. Raises ValueError for a load outside 0 .. full(profile)."""
-    if not 0 <= load <= full(profile):
-        raise ValueError(f"load {load} of {profile.name!r} is not within 0 to {full(profile)}")
     if profile.setpoint:
-        power = load * profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
+        power = load_kw(profile, load, volts_ratio)
         a, b, c = _setpoint_share(profile)
         return a * power, b * power, c * power
+    load = _known(profile, load)
     closed = [p for i, p in enumerate(_stage_phases(profile, volts_ratio, health)) if load >> i & 1]
     return sum(p[0] for p in closed), sum(p[1] for p in closed), sum(p[2] for p in closed)
+
+
+def _known(profile: Profile, load: int) -> int:
+    if not 0 <= load <= full(profile):
+        raise ValueError(f"load {load} of {profile.name!r} is not within 0 to {full(profile)}")
+    return load
 
 
 def _scale(profile: Profile, volts_ratio: float) -> float:

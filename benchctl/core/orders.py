@@ -8,10 +8,11 @@ from enum import Enum
 class UnitOrders:
     """Orders to one unit in one scan, in the sense of its load integer (`core/levels.py`).
 
-    keep: the load after the openings: staged units open every stage of ours that is not in it, and repeat that until it
-    is read back; set-point units are written down to it while they stand above it. raise_to: None, or the load after
-    closings, sent once, in this scan or never. fan: True = on, False = off, None = not ours now (leave it alone).
-    feed: feed the watchdog, last in the scan. lower: openings (or a lower set point) must be written in this scan.
+    keep: the load after the openings: staged units open every stage of ours that is not in it, and repeat that
+    until it is read back; set-point units are written down to it while they stand above it. raise_to: None, or the
+    load after closings, sent once, in this scan or never. fan: True = on, False = off, None = not ours now (leave
+    it alone). feed: feed the watchdog, last in the scan. lower: openings (or a lower set point) must be written in
+    this scan.
     """
 
     keep: int = 0

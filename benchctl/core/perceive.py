@@ -13,7 +13,7 @@ from benchctl.core.limits import usable
 from benchctl.core.meters import read_meters
 from benchctl.core.orders import NO_WRITES, UnitWrites, Write
 from benchctl.core.profile import Reaction
-from benchctl.core.reading import UnitReading
+from benchctl.core.reading import InstrumentReading, UnitReading
 from benchctl.core.seen import Contact, Seen, SeenUnit
 from benchctl.core.site import Limits, Unit
 from benchctl.core.state import InstrumentState, State, UnitState
@@ -57,15 +57,14 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
     return seen
 
 
-def _instrument(kept: InstrumentState, reading: object, dt_s: float) -> None:
+def _instrument(kept: InstrumentState, reading: InstrumentReading, dt_s: float) -> None:
     """Keep an instrument's last answer with its age, and how long its refresh counter has stood still."""
-    outcome = reading.outcome  # type: ignore[attr-defined]
-    if not outcome.answered:
+    if not reading.outcome.tells:
         kept.age_s = min(kept.age_s + dt_s, 1e9)
         return
-    counter, before = reading.electrical.refresh_count, kept.last.electrical.refresh_count  # type: ignore[attr-defined]
+    counter, before = reading.electrical.refresh_count, kept.last.electrical.refresh_count
     kept.frozen_s = kept.frozen_s + dt_s if counter is not None and counter == before else 0.0
-    kept.last, kept.age_s = reading, 0.0  # type: ignore[assignment]
+    kept.last, kept.age_s = reading, 0.0
 
 
 def _unit(
@@ -81,7 +80,7 @@ def _unit(
     """One unit: contact, identity, load, air."""
     _closings_sent(index, u, unit, writes, events)
     fell_kw = 0.0
-    if reading.outcome.answered:
+    if reading.outcome.tells:
         if u.heard and u.age_s >= limits.lost_s:
             u.emptied = False
             events.append(Event("returned", f"{unit.name} answers again after {u.age_s:.0f} s", index))
@@ -98,7 +97,7 @@ def _unit(
         if contact is Contact.LOST and not u.lost:
             u.lost, u.joined, u.emptied = True, False, False
             events.append(Event("lost", f"{unit.name} has not answered for {limits.lost_s:.0f} s", index))
-    load = reading.load if reading.outcome.answered else None
+    load = reading.load if reading.outcome.tells else None
     return SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw)
 
 

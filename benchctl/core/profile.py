@@ -1,8 +1,9 @@
 """A unit profile: everything the bench must know about a type of load bank, as data.
 
-A unit is loaded in one of two ways. With `stages` we choose the contactors ourselves. With `setpoint` we write a kW and
-the unit chooses its stages; then `stages` is empty. In the core both are one integer, the unit's *load*: a bit mask of
-closed stages (bit i = stages[i]) or the set point in steps of `setpoint.resolution_kw` (see `core/levels.py`).
+A unit is loaded in one of two ways. With `stages` we choose the contactors ourselves. With `setpoint` we write a kW
+and the unit chooses its stages; then `stages` is empty. In the core both are one integer, the unit's *load*: a bit
+mask of closed stages (bit i = stages[i]) or the set point in steps of `setpoint.resolution_kw` (see
+`core/levels.py`).
 """
 
 from dataclasses import dataclass

@@ -27,6 +27,11 @@ class Outcome(Enum):
         """True when the device itself was heard."""
         return self in (Outcome.OK, Outcome.PART, Outcome.REFUSED)
 
+    @property
+    def tells(self) -> bool:
+        """True when there are values; a busy device that only refuses leaves its last ones to age."""
+        return self in (Outcome.OK, Outcome.PART)
+
 
 @dataclass(frozen=True, slots=True)
 class Electrical:

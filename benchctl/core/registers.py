@@ -54,8 +54,8 @@ class Order(Enum):
 class Point:
     """One value of a device.
 
-    `name` is a quantity of `core/quantities.py`. The engineering value is `raw * scale * 10**sf + offset`, where sf is
-    the value of the point named by `scale_from` (SunSpec style), in the unit that the quantity has in the core.
+    `name` is a quantity of `core/quantities.py`. The engineering value is `raw * scale * 10**sf + offset`, where sf
+    is the value of the point named by `scale_from` (SunSpec style), in the unit that the quantity has in the core.
     `missing` holds raw word patterns that mean "no valid value"; they are compared before any scaling.
     """
 

@@ -95,6 +95,7 @@ class Answer:
     unit: str = ""
     during: int | None = None
     line: int = 0
+    why: str = ""  # reason, for overrides and the like
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,198 @@
+"""What the rows of `core/causes.py` look at: conditions on the bench and on one unit.
+
+A condition answers True, False or None (cannot be known now: the alarm stays as it was). `Now.was` is True while the
+row is active already, which gives each analogue condition its dead band.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchctl.core.decision import Settings
+from benchctl.core.legs import LegKind
+from benchctl.core.profile import FanSupply
+from benchctl.core.program import LoadIs
+from benchctl.core.seen import Contact, Seen, SeenUnit
+from benchctl.core.site import Limits, Unit
+from benchctl.core.state import Mode, State, UnitState
+
+
+@dataclass(slots=True)
+class Now:
+    """What a row looks at: the bench, and for a unit's row that unit (index -1: none)."""
+
+    state: State
+    seen: Seen
+    settings: Settings
+    limits: Limits
+    index: int
+    u: UnitState
+    s: SeenUnit
+    unit: Unit
+    was: bool = False
+
+    @property
+    def loaded(self) -> bool:
+        """Anything may be closed."""
+        return self.seen.possible_kw > 0.0
+
+    @property
+    def fresh(self) -> bool:
+        """The unit was heard in this scan."""
+        return self.s.contact is Contact.FRESH
+
+    def percent(self, value: float | None, of: float) -> float | None:
+        """A value in percent of a rating, or None."""
+        return None if value is None else 100.0 * value / of
+
+
+Active = Callable[[Now], bool | None]
+
+
+def low(now: Now, value: float | None, of: float, limit: float, band: float = 0.5) -> bool | None:
+    percent = now.percent(value, of)
+    return None if percent is None else percent < limit + (band if now.was else 0.0)
+
+
+def high(now: Now, value: float | None, of: float, limit: float, band: float = 0.5) -> bool | None:
+    percent = now.percent(value, of)
+    return None if percent is None else percent > limit - (band if now.was else 0.0)
+
+
+def expecting_loss(now: Now) -> bool:
+    state, legs = now.state, now.settings.legs
+    return state.mode is Mode.RUN and state.leg < len(legs) and legs[state.leg].kind is LegKind.LOSS
+
+
+def volts(limit: Callable[[Limits], float], side: Callable[..., bool | None], in_block: bool | None) -> Active:
+    """A row on the source's volts. in_block: True only in the window after a block, False only outside, None always."""
+
+    def active(now: Now) -> bool | None:
+        if not now.loaded or expecting_loss(now) or (in_block is not None and in_block != (now.state.block_s > 0.0)):
+            return False
+        return side(now, now.seen.volts_v, now.settings.site.nameplate.volts, limit(now.limits))
+
+    return active
+
+
+def hertz(limit: Callable[[Limits], float], side: Callable[..., bool | None], in_block: bool | None) -> Active:
+    def active(now: Now) -> bool | None:
+        if not now.loaded or expecting_loss(now) or (in_block is not None and in_block != (now.state.block_s > 0.0)):
+            return False
+        return side(now, now.seen.hertz, now.settings.site.nameplate.hertz, limit(now.limits))
+
+    return active
+
+
+def phase_lost(now: Now) -> bool | None:
+    if expecting_loss(now):
+        return False
+    source = now.seen.source
+    for volts in (source.volts_ln, source.volts_ll):
+        known = [v for v in volts if v is not None]
+        if len(known) > 1 and max(known) > 0.0:
+            highest = max(known)
+            return highest > 0.5 * now.settings.site.nameplate.volts / 3.0**0.5 and min(known) < 0.6 * highest
+    return None
+
+
+def over_current(now: Now) -> bool | None:
+    known = [a for a in now.seen.source.amps if a is not None]
+    rated = now.settings.site.nameplate.rated_amps
+    return high(now, max(known), rated, now.limits.over_current_percent) if known else None
+
+
+def airflow_lost(now: Now) -> bool | None:
+    if not now.u.fan or now.u.fan_on_s < now.unit.profile.fan.proof_s:
+        return False
+    return None if now.s.reading.airflow is None or not now.fresh else now.s.reading.airflow is False
+
+
+def air_unknown(now: Now) -> bool | None:
+    return now.s.reading.airflow is None and now.u.possible != 0 if now.fresh else None
+
+
+def airflow_lost_loaded(now: Now) -> bool | None:
+    if not now.fresh or now.s.reading.airflow is None:
+        return None
+    return now.s.reading.airflow is False and now.u.possible != 0
+
+
+def exhaust(limit_c: Callable[[Now], float], band_k: float) -> Active:
+    def active(now: Now) -> bool | None:
+        exhaust_c = now.s.reading.exhaust_c
+        if exhaust_c is None or not now.fresh:
+            return None
+        return exhaust_c >= limit_c(now) - (band_k if now.was else 0.0)
+
+    return active
+
+
+def known(name: str, wrong: bool) -> Active:
+    """A row on a yes-or-no value of a unit that is wrong when it equals `wrong`."""
+
+    def active(now: Now) -> bool | None:
+        value = getattr(now.s.reading, name) if now.fresh else None
+        return None if value is None else value is wrong
+
+    return active
+
+
+def own_volts_high(now: Now) -> bool | None:
+    if now.s.volts_v is None:
+        return None
+    return now.u.possible != 0 and now.s.ratio > now.unit.profile.highest_v_ratio - (0.005 if now.was else 0.0)
+
+
+def temperature_missing(now: Now) -> bool | None:
+    if not now.fresh:
+        return None
+    return "exhaust_c" in now.unit.profile.reports and now.s.reading.exhaust_c is None
+
+
+def inlet(now: Now) -> bool | None:
+    inlet_c = now.s.reading.inlet_c
+    return None if inlet_c is None or not now.fresh else inlet_c > now.limits.inlet_warn_c - (1.0 if now.was else 0.0)
+
+
+def source_gone_hot(now: Now) -> bool:
+    """Fans that hang on the source stand still while their unit is hot."""
+    return (
+        now.u.hot
+        and now.u.cooling_s > 0.0
+        and now.unit.profile.fan.supply is FanSupply.SOURCE
+        and now.s.volts_v is not None
+        and now.s.volts_v < 0.5 * now.settings.site.nameplate.volts
+    )
+
+
+def over_power(now: Now) -> bool | None:
+    """The source carries more kW than the limit."""
+    return high(now, now.seen.source_kw, now.settings.site.nameplate.power_kw, now.limits.over_power_percent)
+
+
+def volts_off(now: Now) -> bool | None:
+    """Volts are outside the warning band on either side."""
+    below = volts(lambda lim: 100.0 - lim.volts_warn_percent, low, None)(now)
+    above = volts(lambda lim: 100.0 + lim.volts_warn_percent, high, None)(now)
+    return below or above
+
+
+def hertz_off(now: Now) -> bool | None:
+    """Hertz are outside the warning band on either side; not in the window after a block."""
+    below = hertz(lambda lim: 100.0 - lim.hertz_warn_percent, low, False)(now)
+    above = hertz(lambda lim: 100.0 + lim.hertz_warn_percent, high, False)(now)
+    return below or above
+
+
+def short(now: Now) -> bool | None:
+    """The units that may be loaded cannot give what is asked."""
+    asked = now.state.target_kw
+    if program_counts_source(now):
+        asked -= max(0.0, now.seen.site_kw or 0.0)
+    return asked > 0.0 and (now.seen.available_kw < asked * 0.99 or now.state.short_kw > 0.0)
+
+
+def program_counts_source(now: Now) -> bool:
+    """The target counts what the source carries, the site's own load included."""
+    program = now.settings.program
+    return program is not None and program.load_is is LoadIs.SOURCE_TOTAL

@@ -1,0 +1,125 @@
+"""A run on simulated units in virtual time: the engine, the real client and real frames, or no bytes at all.
+
+The only file that imports the simulator. Everything happens in one loop whose clock jumps, so the same site, program,
+scenario and seed give the same run, byte for byte.
+"""
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+from benchctl.core.decision import Frame, Settings
+from benchctl.core.inputs import Recorder
+from benchctl.core.orders import Orders, UnitWrites
+from benchctl.core.scenario import Scenario
+from benchctl.engine import Engine, Listener, Readings
+from benchctl.field.chain import Chain as FieldChain
+from benchctl.field.sweep import readings
+from benchctl.rehearsed import RehearsedOperator
+from simulator.bench import Bench
+from simulator.cable import Memory
+from simulator.direct import Direct
+from simulator.warp import WarpLoop, run
+
+Health = Callable[[], Recorder]
+
+
+class BytesChain:
+    """The field layer's chain on the simulator's in-memory network: real requests, real replies."""
+
+    def __init__(self, settings: Settings, bench: Bench, loop: asyncio.AbstractEventLoop) -> None:
+        self._site = settings.site
+        self._chain = FieldChain(settings.site, connect=Memory(bench, loop).connect)
+
+    async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Any:
+        """See engine.Chain."""
+        return await self._chain.read(until_s, cut)
+
+    def readings(self, sweep: Any) -> Readings:
+        """See engine.Chain."""
+        return readings(self._site, sweep)
+
+    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+        """See engine.Chain."""
+        return await self._chain.write(orders, until_s)
+
+    async def close(self) -> None:
+        """Close every connection."""
+        await self._chain.close()
+
+    @property
+    def last_block_spread_s(self) -> float | None:
+        """Measured spread of the last block's acknowledgements in seconds."""
+        return self._chain.last_block_spread_s
+
+
+class DirectChain:
+    """The simulated chain without bytes, for campaigns in which the wire has no part."""
+
+    def __init__(self, bench: Bench, loop: asyncio.AbstractEventLoop) -> None:
+        self._bench, self._direct, self._loop = bench, Direct(bench), loop
+
+    async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Any:
+        """See engine.Chain."""
+        self._bench.advance(self._loop.time())
+        return self._direct.read()
+
+    def readings(self, sweep: Readings) -> Readings:
+        """See engine.Chain."""
+        return sweep
+
+    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+        """See engine.Chain."""
+        return self._direct.write(orders)
+
+    async def close(self) -> None:
+        """Nothing is open."""
+
+
+class Rehearsal:
+    """One rehearsed run. `wall_s` is the clock time at which it pretends to begin."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        scenario: Scenario | None = None,
+        *,
+        seed: int = 0,
+        wall_s: float = 0.0,
+        listeners: tuple[Listener, ...] = (),
+        health: Health = lambda: Recorder.ABSENT,
+        with_bytes: bool = True,
+    ) -> None:
+        self.settings = settings
+        self.scenario = scenario or Scenario()
+        self.bench = Bench(settings.site, self.scenario, seed)
+        self.operator = RehearsedOperator(settings, self.scenario)
+        self._wall_s = wall_s
+        self._listeners = listeners
+        self._health = health
+        self._with_bytes = with_bytes
+        self.engine: Engine | None = None
+
+    def run(self) -> Frame:
+        """Rehearse to the end; returns the last frame."""
+        loop = WarpLoop()
+        return run(self._run(loop), loop)
+
+    async def _run(self, loop: WarpLoop) -> Frame:
+        chain: BytesChain | DirectChain
+        chain = BytesChain(self.settings, self.bench, loop) if self._with_bytes else DirectChain(self.bench, loop)
+        engine = self.engine = Engine(self.settings, chain, lambda: self._wall_s + loop.time(),
+                                      (self._follow, *self._listeners), self._health)
+        try:
+            return await engine.run(self.operator.over)
+        finally:
+            await chain.close()
+
+    def _follow(self, frame: Frame) -> None:
+        """Tell the simulator which segment runs, and let the rehearsed operator act."""
+        assert self.engine is not None
+        for event in frame.decision.events:
+            if event.kind == "segment":
+                self.bench.segment_reached(dict(event.data)["segment"], frame.inputs.now_s)
+        for command in self.operator.commands(frame):
+            self.engine.submit(command)

@@ -1,0 +1,92 @@
+"""The rehearsed operator: takes charge, starts the program, answers and commands as the scenario says."""
+
+from benchctl.core.command import Command, Verb
+from benchctl.core.decision import Frame, Settings
+from benchctl.core.scenario import Answer, Scenario
+from benchctl.core.state import Mode
+
+NAME = "operator (rehearsed)"
+MEET_S = 30.0  # longest wait for every unit to answer before charge is taken
+STUCK_S = 300.0  # how long a cool-down that does not end is watched beyond its alarm
+LOST_S = 60.0  # how long a chain without any contact is waited for
+
+
+class RehearsedOperator:
+    """Looks at each frame and says which commands come next. Times are seconds since the rehearsal's start."""
+
+    def __init__(self, settings: Settings, scenario: Scenario) -> None:
+        self._settings = settings
+        self._answers = tuple(a for a in scenario.answers if a.to)
+        self._timed = [a for a in scenario.answers if not a.to]
+        self._reached_s: dict[int, float] = {}
+        self._prompt: tuple[str, str] | None = None
+        self._prompt_s = 0.0
+        self._charged = self._started = False
+        self._silent_s = 0.0
+        self.chain_lost = False
+
+    def commands(self, frame: Frame) -> list[Command]:
+        """What the operator asks after this frame."""
+        now_s, state = frame.inputs.now_s, frame.decision.state
+        self._silent_s = 0.0 if any(r.outcome.tells for r in frame.inputs.units) else self._silent_s + frame.inputs.dt_s
+        for event in frame.decision.events:
+            if event.kind == "segment":
+                self._reached_s.setdefault(dict(event.data)["segment"], now_s)
+        if not self._charged:
+            if all(u.heard for u in state.units) or now_s >= MEET_S:
+                self._charged = True
+                return [Command(Verb.TAKE_CHARGE, NAME)]
+            return []
+        if not self._started:
+            self._started = True
+            return [Command(Verb.START, NAME)]
+        return [*self._due(now_s), *self._answer(frame, now_s)]
+
+    def over(self, frame: Frame) -> bool:
+        """True when nothing more can come: cool and done, stuck hot, or the chain is gone."""
+        state = frame.decision.state
+        if not self._started:
+            return False
+        if self._silent_s >= LOST_S + max((_watchdog_s(u.profile) for u in self._settings.site.units), default=0.0):
+            self.chain_lost = True
+            return True
+        if state.mode is Mode.DONE:
+            return True
+        hot = [(u, unit) for u, unit in zip(state.units, self._settings.site.units, strict=True) if u.hot and u.joined]
+        stuck = [u.cooling_s >= unit.profile.cooldown.alarm_s + STUCK_S for u, unit in hot]
+        return state.mode is Mode.COOL and bool(stuck) and all(stuck)
+
+    def _due(self, now_s: float) -> list[Command]:
+        """Timed commands whose time has come."""
+        due: list[Command] = []
+        for answer in list(self._timed):
+            start_s = 0.0 if answer.during is None else self._reached_s.get(answer.during)
+            if start_s is not None and now_s >= start_s + (answer.at_s or 0.0):
+                self._timed.remove(answer)
+                due.append(self._command(answer))
+        return due
+
+    def _answer(self, frame: Frame, now_s: float) -> list[Command]:
+        """The answer to an open prompt, some seconds after it opened."""
+        prompt = frame.decision.state.prompt
+        key = None if prompt is None else (prompt.kind, prompt.text)
+        if key != self._prompt:
+            self._prompt, self._prompt_s = key, now_s
+        if prompt is None:
+            return []
+        for answer in self._answers:
+            if answer.to in ("prompts", "") or answer.to.lower() in prompt.text.lower():
+                if now_s - self._prompt_s >= answer.after_s:
+                    self._prompt = None
+                    return [self._command(answer)]
+                return []
+        return []
+
+    def _command(self, answer: Answer) -> Command:
+        names = [u.name for u in self._settings.site.units]
+        unit = names.index(answer.unit) if answer.unit else None
+        return Command(Verb(answer.verb), NAME, answer.why, answer.value, answer.text, unit)
+
+
+def _watchdog_s(profile) -> float:  # type: ignore[no-untyped-def]
+    return profile.watchdog.time_s if profile.watchdog else 0.0
