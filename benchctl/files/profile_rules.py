@@ -7,7 +7,7 @@ from benchctl.files.check import Report
 from benchctl.files.tree import Path
 
 if TYPE_CHECKING:
-    from benchctl.files.profile import StageRow, UnitFile
+    from benchctl.files.profile import SetPointRow, StageRow, UnitFile
 
 COOLDOWN_FLOOR_S = 30.0
 
@@ -19,7 +19,7 @@ def check_profile(report: Report, file: "UnitFile", registers: RegisterMap) -> N
     elif file.stages is not None:
         _stages(report, file, file.stages, registers)
     elif file.setpoint is not None:
-        _setpoint(report, file, registers)
+        _setpoint(report, file.setpoint, registers)
     _rated(report, file)
     _fan_and_air(report, file, registers)
     _watchdog(report, file, registers)
@@ -85,11 +85,10 @@ def _stage(report: Report, row: "StageRow", path: Path, phases: int) -> None:
         )
 
 
-def _setpoint(report: Report, file: "UnitFile", registers: RegisterMap) -> None:
-    assert file.setpoint is not None  # noqa: S101 - the caller saw to it
+def _setpoint(report: Report, row: "SetPointRow", registers: RegisterMap) -> None:
     _need(report, registers, "setpoint_kw", "the unit is loaded by it", written=True)
     _need(report, registers, "setpoint_in_force_kw", "without it nobody knows what the unit has accepted")
-    size, step = file.setpoint.maximum, file.setpoint.resolution
+    size, step = row.maximum, row.resolution
     if step <= 0 or size <= 0 or abs(size / step - round(size / step)) > 1e-9:
         report.at(("setpoint", "resolution"), f"{size:g} kW is no whole number of steps of {step:g} kW")
 

@@ -5,6 +5,7 @@ A pilcrow (¶) in the changed text marks the place and is taken out before the f
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from benchctl.core.site import Site
 from benchctl.files import (
@@ -34,13 +35,16 @@ def shelf(*files: SourceFile) -> RecordedShelf:
     return RecordedShelf([*profiles, *files])
 
 
-def read(kind: str, text: str, site: Site | None = None) -> object:
+def read(kind: str, text: str, site: Site | None = None) -> Any:
     """The noun of a text; it goes by the name of x.yaml."""
     on = shelf(SourceFile.of(kind, "x", "x.yaml", text))
     readers: dict[str, Callable[[], tuple[object, object]]] = {
-        "site": lambda: read_site("x", on), "unit": lambda: read_profile("x", on),
-        "instrument": lambda: read_instrument("x", on), "program": lambda: read_program("x", on),
-        "scenario": lambda: read_scenario("x", site or read_site("northquay")[0], on)}
+        "site": lambda: read_site("x", on),
+        "unit": lambda: read_profile("x", on),
+        "instrument": lambda: read_instrument("x", on),
+        "program": lambda: read_program("x", on),
+        "scenario": lambda: read_scenario("x", site or read_site("northquay")[0], on),
+    }
     return readers[kind]()[0]
 
 

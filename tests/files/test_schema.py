@@ -30,12 +30,19 @@ def test_the_schema_that_editors_find_is_the_present_one(kind):
         assert text_of(kind, name).startswith(f"# yaml-language-server: $schema=../schemas/{kind}.schema.json\n")
 
 
-@pytest.mark.parametrize(("kind", "text"), [
-    ("program", "title: t\nsegments: [ramp: {to: 50, over: 60 s}]"), ("program", "title: t\nsegments: [hold: {for: 1:30}]"),
-    ("program", "title: t\nsegments: []"), ("program", "title: t\nsegments: [hold: {for: 1 s}]\nx: 1"),
-    ("program", "title: t\nsegments: [{hold: {for: 1 s}, drop: {}}]"), ("scenario", "title: t\nfaults: [{fault: x, on: y, at: 1 s}]"),
-    ("site", text_of("site", "northquay").replace("largest_block_up_percent", "largest_blok")),
-    ("unit", text_of("unit", "coil-150").replace("airflow:", "airflaw:"))])
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        ("program", "title: t\nsegments: [ramp: {to: 50, over: 60 s}]"),
+        ("program", "title: t\nsegments: [hold: {for: 1:30}]"),
+        ("program", "title: t\nsegments: []"),
+        ("program", "title: t\nsegments: [hold: {for: 1 s}]\nx: 1"),
+        ("program", "title: t\nsegments: [{hold: {for: 1 s}, drop: {}}]"),
+        ("scenario", "title: t\nfaults: [{fault: x, on: y, at: 1 s}]"),
+        ("site", text_of("site", "northquay").replace("largest_block_up_percent", "largest_blok")),
+        ("unit", text_of("unit", "coil-150").replace("airflow:", "airflaw:")),
+    ],
+)
 def test_a_schema_refuses_what_the_reader_refuses(kind, text):
     assert not Draft202012Validator(schema(kind)).is_valid(plain(parse(text, "x.yaml")))
     assert flaws(kind, text)
@@ -59,6 +66,11 @@ def test_the_verb_prints_a_schema_or_the_kinds(kind, capsys):
 
 
 def test_a_file_fault_can_be_had_without_pydantic():
-    told = subprocess.run([sys.executable, "-c", "import sys, benchctl.files; print('pydantic' in sys.modules)"],
-                          capture_output=True, text=True, check=True, timeout=60).stdout
+    told = subprocess.run(
+        [sys.executable, "-c", "import sys, benchctl.files; print('pydantic' in sys.modules)"],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    ).stdout
     assert told == "False\n"

@@ -36,16 +36,22 @@ def test_the_nearest_file_wins(home):
         put(path, path)
         found.append(DiskShelf().open("program", "ladder", base).path)
     assert [f.removeprefix(f"{home}/") for f in found] == [
-        "configs/programs/ladder.yaml", "place/programs/ladder.yaml", "place/sites/ladder.yaml", "ladder"]
+        "configs/programs/ladder.yaml",
+        "place/programs/ladder.yaml",
+        "place/sites/ladder.yaml",
+        "ladder",
+    ]
 
 
 def test_a_path_is_shown_as_it_was_given(home):
     (home / "my.yaml").write_text(PROGRAM + "x: 1\n", encoding="utf-8")
-    with pytest.raises(FileFault, match="^./my.yaml:4:1: unknown key 'x'"):
+    with pytest.raises(FileFault, match=r"^\./my\.yaml:4:1: unknown key 'x'"):
         read_program("./my.yaml")
 
 
-@pytest.mark.parametrize("ref", ["../ladder", "a/b", "..", ".", "/nonexistent", "", "x\0y", "n" * 5000, "programs", "configs"])
+@pytest.mark.parametrize(
+    "ref", ["../ladder", "a/b", "..", ".", "/nonexistent", "", "x\0y", "n" * 5000, "programs", "configs"]
+)
 def test_what_is_no_file_is_refused_and_no_name_escapes_its_folder(home, ref):
     (home / "programs").mkdir()
     (home / "ladder.yaml").write_text(PROGRAM, encoding="utf-8")
@@ -56,8 +62,10 @@ def test_what_is_no_file_is_refused_and_no_name_escapes_its_folder(home, ref):
 def test_an_unknown_name_lists_near_names_and_places(home):
     with pytest.raises(FileFault) as fault:
         DiskShelf().open("program", "lader")
-    assert str(fault.value) == ("lader: no such program; looked for lader, configs/programs/lader.yaml, "
-                                "benchctl/configs/programs/lader.yaml, did you mean 'ladder'?")
+    assert str(fault.value) == (
+        "lader: no such program; looked for lader, configs/programs/lader.yaml, "
+        "benchctl/configs/programs/lader.yaml, did you mean 'ladder'?"
+    )
 
 
 def test_a_signature_and_windows_line_ends_are_accepted(home):
@@ -65,9 +73,15 @@ def test_a_signature_and_windows_line_ends_are_accepted(home):
     assert read_program("p.yaml")[0].segments[0].line == 3
 
 
-@pytest.mark.parametrize(("data", "told"), [
-    (b"title: \xff\n", "p.yaml:1:8: byte 0xFF is not UTF-8"), (b"title: t\nx: caf\xe9\n", "p.yaml:2:7: byte 0xE9"),
-    (b"# " + b"x" * (1 << 20), "p.yaml: larger than 1 MiB"), (b"", "p.yaml:1:1: the file is empty")])
+@pytest.mark.parametrize(
+    ("data", "told"),
+    [
+        (b"title: \xff\n", "p.yaml:1:8: byte 0xFF is not UTF-8"),
+        (b"title: t\nx: caf\xe9\n", "p.yaml:2:7: byte 0xE9"),
+        (b"# " + b"x" * (1 << 20), "p.yaml: larger than 1 MiB"),
+        (b"", "p.yaml:1:1: the file is empty"),
+    ],
+)
 def test_what_is_no_text_is_refused(home, data, told):
     (home / "p.yaml").write_bytes(data)
     with pytest.raises(FileFault) as fault:

@@ -18,13 +18,22 @@ def test_northquay_is_the_demo_that_the_documents_tell():
     assert site.limits.largest_block_up_percent == 50
     assert site.limits.volts_trip_percent == Limits().volts_trip_percent
     assert [(u.endpoint.port, u.endpoint.gateway) for u in site.units] == [
-        (15021, False), (15022, False), (15023, False), (15024, True)]
+        (15021, False),
+        (15022, False),
+        (15023, False),
+        (15024, True),
+    ]
     assert [u.profile.fan.supply is FanSupply.SOURCE for u in site.units] == [False, False, True, False]
     assert site.attendance.unattended
     assert site.simulation.site_load_kw == 45
     assert [(f.kind, f.ref) for f in files] == [
-        ("site", "northquay"), ("unit", "coil-150"), ("unit", "mask-120"), ("unit", "setpoint-80"),
-        ("instrument", "float-meter"), ("instrument", "set-panel")]
+        ("site", "northquay"),
+        ("unit", "coil-150"),
+        ("unit", "mask-120"),
+        ("unit", "setpoint-80"),
+        ("instrument", "float-meter"),
+        ("instrument", "set-panel"),
+    ]
 
 
 def test_northquay_reaches_its_nameplate_at_395_volts_and_with_the_smallest_unit_lost():
@@ -57,41 +66,52 @@ def test_a_recorded_shelf_gives_the_same_site_again():
     assert read_site("northquay", RecordedShelf(files)) == (site, files)
 
 
-@pytest.mark.parametrize(("old", "new", "told"), [
-    ("{name: bank 2,", "{name: ¶bank 1,", "'bank 1' is already the name of units number 1"),
-    ("- name: source meter", "- name: ¶bank 1", "'bank 1' is already the name of units number 1"),
-    ("- name: source meter", "- name: ¶source", "already the word for the source"),
-    ("at: 127.0.0.1:15022,", "at: ¶127.0.0.1:15021,", "127.0.0.1:15021 with unit id 255 is already 'bank 1'"),
-    ("at: 127.0.0.1:15026}", "at: ¶127.0.0.1:15023}", "is already 'bank 3'"),
-    ("at: 127.0.0.1:15022,", "at: ¶127.0.0.1:99999,", "is no socket, expected for instance 192.168.8.21:502"),
-    ("unit_id: 4,", "unit_id: ¶0,", "found 0, expected 1 to 247 behind a gateway"),
-    ("unit_id: 4,", "unit_id: ¶256,", "found '256', expected at most 255"),
-    ("profile: mask-120", "profile: ¶mask-12", "no such unit"),
-    ("profile: mask-120", "profile: ¶mask-125", "'mask-125' is rated 60 Hz, the source 50 Hz"),
-    ("  volts: 400 ", "  volts: 900 ", "would see 900 V: a wrong profile?"),
-    ("place: source ", "place: ¶roof ", "found 'roof', expected one of: source, site load, chain, panel"),
-    ("place: source ", "place: ¶panel ", "found 'panel', but 'float-meter' is a meter"),
-    ("place: panel,", "place: ¶chain,", "found 'chain', but 'set-panel' is a panel"),
-    ("{primary_a: 1000, secondary_a: 5, applied: true}", "¶{primary_a: 1000, applied: true}",
-     "key 'secondary_a' is missing here (needed: primary_a, secondary_a)"),
-    ("calibration_due: 2027-06-30", "calibration_due: ¶2027-13-30", "is no date"),
-    ("power: 400 kW", "power: ¶400", "'400' has no unit, expected a power such as 250 kW or 0.3 MW"),
-    ("power: 400 kW", "power: ¶450 kW", "450 kW is more than 500 kVA at a power factor of 0.8 gives"),
-    ("apparent: 500 kVA", "apparent: ¶300 kVA", "expected at least the 400 kW of 'power'"),
-    ("apparent: 500 kVA", "apparent: ¶500 kW", "no unit of apparent power"),
-    ("hertz: 50\n", "¶herz: 50\n  hertz: 50\n", "unknown key 'herz', did you mean 'hertz'?"),
-    ("isochronous: true ", "droop_percent: ¶4\n  isochronous: true ", "an isochronous source has no droop"),
-    ("wiring: three-phase four-wire", "wiring: ¶three phase", "did you mean 'three-phase"),
-    ("largest_block_up_percent: 50", "¶largest_blok_up_percent: 50", "is no limit, did you mean 'largest_block_up_percent'?"),
-    ("largest_block_up_percent: 50", "largest_block_up_percent: ¶-50", "found '-50', expected at least 0"),
-    ("largest_block_up_percent: 50", "largest_block_up_percent: ¶.nan", "expected a finite number"),
-    ("largest_block_up_percent: 50", "volts_warn_percent: ¶12", "the first must be the lower one"),
-    ("largest_block_up_percent: 50", "hertz_low_percent: ¶80", "hertz_low_percent 80 and hertz_stall_percent 85"),
-    ("largest_block_up_percent: 50", "largest_block_up_percent: ¶no", "found 'no', expected a number"),
-    ("unattended: true", "unattended: ¶yes", "found 'yes', expected true or false"),
-    ("fan_supply: source", "fan_supply: ¶sauce", "expected one of: separate, source"),
-    ("name: standby set", "name: ¶\"a\\e[31mb\"", "cannot be printed"),
-    ("altitude_m: 6", "altitude_m: ¶9000", "at most 6000")])
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("{name: bank 2,", "{name: ¶bank 1,", "'bank 1' is already the name of units number 1"),
+        ("- name: source meter", "- name: ¶bank 1", "'bank 1' is already the name of units number 1"),
+        ("- name: source meter", "- name: ¶source", "already the word for the source"),
+        ("at: 127.0.0.1:15022,", "at: ¶127.0.0.1:15021,", "127.0.0.1:15021 with unit id 255 is already 'bank 1'"),
+        ("at: 127.0.0.1:15026}", "at: ¶127.0.0.1:15023}", "is already 'bank 3'"),
+        ("at: 127.0.0.1:15022,", "at: ¶127.0.0.1:99999,", "is no socket, expected for instance 192.168.8.21:502"),
+        ("unit_id: 4,", "unit_id: ¶0,", "found 0, expected 1 to 247 behind a gateway"),
+        ("unit_id: 4,", "unit_id: ¶256,", "found '256', expected at most 255"),
+        ("profile: mask-120", "profile: ¶mask-12", "no such unit"),
+        ("profile: mask-120", "profile: ¶mask-125", "'mask-125' is rated 60 Hz, the source 50 Hz"),
+        ("  volts: 400 ", "  volts: 900 ", "would see 900 V: a wrong profile?"),
+        ("place: source ", "place: ¶roof ", "found 'roof', expected one of: source, site load, chain, panel"),
+        ("place: source ", "place: ¶panel ", "found 'panel', but 'float-meter' is a meter"),
+        ("place: panel,", "place: ¶chain,", "found 'chain', but 'set-panel' is a panel"),
+        (
+            "{primary_a: 1000, secondary_a: 5, applied: true}",
+            "¶{primary_a: 1000, applied: true}",
+            "key 'secondary_a' is missing here (needed: primary_a, secondary_a)",
+        ),
+        ("calibration_due: 2027-06-30", "calibration_due: ¶2027-13-30", "is no date"),
+        ("power: 400 kW", "power: ¶400", "'400' has no unit, expected a power such as 250 kW or 0.3 MW"),
+        ("power: 400 kW", "power: ¶450 kW", "450 kW is more than 500 kVA at a power factor of 0.8 gives"),
+        ("apparent: 500 kVA", "apparent: ¶300 kVA", "expected at least the 400 kW of 'power'"),
+        ("apparent: 500 kVA", "apparent: ¶500 kW", "no unit of apparent power"),
+        ("hertz: 50\n", "¶herz: 50\n  hertz: 50\n", "unknown key 'herz', did you mean 'hertz'?"),
+        ("isochronous: true ", "droop_percent: ¶4\n  isochronous: true ", "an isochronous source has no droop"),
+        ("wiring: three-phase four-wire", "wiring: ¶three phase", "did you mean 'three-phase"),
+        (
+            "largest_block_up_percent: 50",
+            "¶largest_blok_up_percent: 50",
+            "is no limit, did you mean 'largest_block_up_percent'?",
+        ),
+        ("largest_block_up_percent: 50", "largest_block_up_percent: ¶-50", "found '-50', expected at least 0"),
+        ("largest_block_up_percent: 50", "largest_block_up_percent: ¶.nan", "expected a finite number"),
+        ("largest_block_up_percent: 50", "volts_warn_percent: ¶12", "the first must be the lower one"),
+        ("largest_block_up_percent: 50", "hertz_low_percent: ¶80", "hertz_low_percent 80 and hertz_stall_percent 85"),
+        ("largest_block_up_percent: 50", "largest_block_up_percent: ¶no", "found 'no', expected a number"),
+        ("unattended: true", "unattended: ¶yes", "found 'yes', expected true or false"),
+        ("fan_supply: source", "fan_supply: ¶sauce", "expected one of: separate, source"),
+        ("name: standby set", 'name: ¶"a\\e[31mb"', "cannot be printed"),
+        ("altitude_m: 6", "altitude_m: ¶9000", "at most 6000"),
+    ],
+)
 def test_a_wrong_site_is_told_with_its_place(old, new, told):
     text = changed("site", "northquay", old, new)
     place = "x.yaml:"
@@ -112,8 +132,12 @@ def test_a_missing_profile_lists_near_names_and_where_it_looked(tmp_path):
     assert "did you mean 'mask-125'?" in told
     assert str(tmp_path / "mask-12.yaml") in told
     assert "benchctl/configs/units/mask-12.yaml" in told
-    line = file.read_text(encoding="utf-8").splitlines().index(next(
-        text for text in file.read_text(encoding="utf-8").splitlines() if "mask-12," in text)) + 1
+    line = (
+        file.read_text(encoding="utf-8")
+        .splitlines()
+        .index(next(text for text in file.read_text(encoding="utf-8").splitlines() if "mask-12," in text))
+        + 1
+    )
     assert told.startswith(f"{file}:{line}:29: ")
 
 
