@@ -89,7 +89,7 @@ class Chain:
                 line = self._lines[noun.endpoint] = Line(Link(noun.endpoint, connect=connect))
             device = Device(noun, line.link)
             registers = noun.profile.registers if isinstance(noun, Unit) else noun.registers
-            line.link.gap_s = max(line.link.gap_s, registers.gap_s)
+            line.link.turn.gap_s = max(line.link.turn.gap_s, registers.gap_s)
             line.devices.append(device)
             self._devices.append(device)
         self._units = self._devices[:len(site.units)]

@@ -7,7 +7,6 @@ lost, and connecting again by a fixed schedule. Silence, exceptions and bad repl
 
 import asyncio
 import logging
-from collections import deque
 from collections.abc import Callable, Coroutine
 from typing import Any
 
@@ -32,6 +31,7 @@ from benchctl.core.site import Endpoint
 from benchctl.field.answer import BAD, DOWN, NOT_ASKED, SILENT, Answer, Got
 from benchctl.field.encode import COILS, LONE_COIL, LONE_REGISTER, REGISTERS, Request
 from benchctl.field.points import Block
+from benchctl.field.turn import Turn
 
 # (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
 Connect = Callable[
@@ -67,7 +67,7 @@ class Link:
 
     def __init__(self, endpoint: Endpoint, *, connect: Connect | None = None, gap_s: float = 0.0) -> None:
         self.endpoint = endpoint
-        self.gap_s = gap_s
+        self.turn = Turn(gap_s)
         self.fault = ""  # why there is no connection, in words
         self.attempts = 0
         self.connected_s = 0.0
@@ -83,11 +83,8 @@ class Link:
         self._connecting: asyncio.Task[bool] | None = None
         self._next_attempt_s = 0.0
         self._wait_s = FIRST_WAIT_S
-        self._closed = self._expected = False
-        self._busy = self._reading = False
-        self._writers: deque[asyncio.Future[bool]] = deque()
-        self._readers: deque[asyncio.Future[bool]] = deque()
-        self._quiet_until_s = 0.0
+        self._closed = False
+        self._reading = False
         self._mute: list[int] = []  # unit ids of silent requests since the last reply
         self._asked: set[int] = set()  # unit ids asked on this connection
 
@@ -163,16 +160,14 @@ class Link:
         if self._connecting is not None:
             self._connecting.cancel()
         self._fail(_LostError())
-        for waiter in (*self._writers, *self._readers):
-            if not waiter.done():
-                waiter.set_result(False)
+        self.turn.dismiss_all()
         self._client.close()
 
     # -- one request at a time
 
     async def read(self, unit_id: int, block: Block, timeout_s: float, until_s: float) -> Answer:
         """Ask for one block. Never raises but CancelledError; see `Got` for how it may end."""
-        if not await self._turn(self._readers):
+        if not await self.turn.take(write=False):
             return NOT_ASKED
         try:
             now = self._loop.time()
@@ -184,7 +179,7 @@ class Link:
             return reply if isinstance(reply, Answer) else _checked_read(reply, block)
         finally:
             self._reading = False
-            self._release()
+            self.turn.release()
 
     async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
         """Send one write, before all reads that wait. OK = acknowledged; the answer has no words.
@@ -192,7 +187,7 @@ class Link:
         NOT_ASKED = not sent. DOWN, SILENT and BAD = sent without a proper answer, unless there was no connection
         before (then NOT_ASKED).
         """
-        if not self.connected or not await self._turn(self._writers):
+        if not self.connected or not await self.turn.take(write=True):
             return NOT_ASKED
         try:
             now = self._loop.time()
@@ -201,59 +196,24 @@ class Link:
             reply = await self._ask(_write_pdu(unit_id, request), min(timeout_s, until_s - now))
             return reply if isinstance(reply, Answer) else _checked_write(reply, request)
         finally:
-            self._release()
+            self.turn.release()
 
     def cut_reads(self) -> None:
         """Abandon the read in flight and those that wait: they end NOT_ASKED at once."""
-        while self._readers:
-            waiter = self._readers.popleft()
-            if not waiter.done():
-                waiter.set_result(False)
+        self.turn.dismiss_readers()
         if self._reading:
             self._fail(_CutError())
 
     async def quiesce(self, most_s: float) -> None:
         """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
-        end_s = self._loop.time() + most_s
-        if self._busy:
-            turn = self._loop.create_future()
-            self._writers.appendleft(turn)
-            done, _ = await asyncio.wait({turn}, timeout=max(0.0, end_s - self._loop.time()))
-            if not done:
-                self.cut_reads()
-                await turn
-            self._release()
-
-    async def _turn(self, queue: "deque[asyncio.Future[bool]]") -> bool:
-        """Wait for the line. False: abandoned while waiting."""
-        if self._busy:
-            waiter: asyncio.Future[bool] = self._loop.create_future()
-            queue.append(waiter)
-            try:
-                if not await waiter:
-                    return False
-            except asyncio.CancelledError:
-                if waiter.done() and not waiter.cancelled() and waiter.result():
-                    self._release()
-                raise
-        self._busy = True
-        if self._quiet_until_s > self._loop.time():
-            try:
-                await asyncio.sleep(self._quiet_until_s - self._loop.time())
-            except asyncio.CancelledError:
-                self._release()
-                raise
-        return True
-
-    def _release(self) -> None:
-        """Hand the line to the next that waits, writes first."""
-        for queue in (self._writers, self._readers):
-            while queue:
-                waiter = queue.popleft()
-                if not waiter.done():
-                    waiter.set_result(True)
-                    return
-        self._busy = False
+        if not self.turn.busy:
+            return
+        taking = self._loop.create_task(self.turn.take(write=True))
+        done, _ = await asyncio.wait({taking}, timeout=most_s)
+        if not done:
+            self.cut_reads()
+        if await taking:
+            self.turn.release()
 
     async def _ask(self, pdu: ModbusPDU, timeout_s: float) -> ModbusPDU | Answer:
         """Send a request and wait for its reply: a reply with the right unit and transaction, or why there is none."""
@@ -270,8 +230,7 @@ class Link:
         except ModbusIOException:
             return self._no_reply(pdu.dev_id) if self.connected else DOWN
         finally:
-            if self.gap_s:
-                self._quiet_until_s = self._loop.time() + self.gap_s
+            self.turn.replied()
         self._mute.clear()
         if reply.dev_id != pdu.dev_id or reply.transaction_id != pdu.transaction_id:
             return BAD
@@ -290,7 +249,7 @@ class Link:
     def _fail(self, fault: Exception) -> None:
         """End the request in flight."""
         waiting = self._ctx.response_future
-        if self._busy and not waiting.done():
+        if self.turn.busy and not waiting.done():
             waiting.set_exception(fault)
 
     def _guard(self) -> None:
