@@ -29,9 +29,9 @@ def _unknown(kind: Kind) -> bytes:
 
 
 def _limits(kind: Kind) -> tuple[int, int]:
-    """Most negative and largest raw number that is no usual missing pattern."""
+    """Most negative and largest raw number of a type."""
     bits = 16 * kind.words
-    return (0, 2**bits - 2) if kind.value.startswith("u") else (1 - 2 ** (bits - 1), 2 ** (bits - 1) - 1)
+    return (0, 2**bits - 1) if kind.value.startswith("u") else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
 
 
 def turn(raw: bytes, order: Order) -> Words:
@@ -65,6 +65,11 @@ def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], Words]:
 
         return real
     low, high = _limits(kind)
+    # a value at the end of its range must not read as missing, where the map calls that pattern so
+    if turn(struct.pack(form, high), order) in point.missing:
+        high -= 1
+    if turn(struct.pack(form, low), order) in point.missing:
+        low += 1
 
     def whole(value: Value) -> Words:
         if value is None or isinstance(value, str):
