@@ -14,7 +14,6 @@ from benchctl.files.check import Duration, Report, Strict, Text
 from benchctl.files.fault import nearest, quoted
 from benchctl.files.tree import Path
 
-Number = Annotated[float, Field(ge=0, le=1e6)]
 Segment = Annotated[int, Field(ge=1, le=2000)]
 
 
@@ -54,7 +53,8 @@ class AnswerRow(Strict):
     to: Text | None = None
     after: Duration = 3.0
     text: Text | None = None
-    value: Number | None = None
+    why: Text | None = None
+    value: Text | None = None
     unit: Text | None = None
 
 
@@ -162,23 +162,42 @@ class _Reader:
             self.report.at(path, f"key 'unit' is missing here: '{row.verb}' is about one unit")
         if row.verb == Verb.ANSWER.value and row.text not in ("yes", "no"):
             self.report.at((*path, "text") if row.text else path, 'an answer\'s text is "yes" or "no"')
-        if row.verb in _WITH_VALUE and row.value is None:
-            self.report.at(path, f"key 'value' is missing here: '{row.verb}' takes {_WITH_VALUE[row.verb]}")
+        if row.verb == Verb.OVERRIDE.value and not (row.text and row.why):
+            self.report.at(path, "an override has a 'text' (what) and a 'why' (the reason)")
         return Answer(
             row.verb,
             row.at,
             row.to or "",
             row.after,
             row.text or "",
-            row.value,
+            self._amount(row, path),
             row.unit or "",
             row.during,
             self.report.line(path),
+            row.why or "",
         )
+
+    def _amount(self, row: AnswerRow, path: Path) -> float | None:
+        """The value in the unit of the verb: kW or seconds."""
+        parser = _WITH_VALUE.get(row.verb)
+        if parser is None or row.value is None:
+            if row.value is not None:
+                self.report.at((*path, "value"), f"'{row.verb}' takes no value", key=True)
+            elif parser is not None:
+                self.report.at(path, f"key 'value' is missing here: '{row.verb}' takes an amount")
+            return None
+        try:
+            return parser(row.value)
+        except ValueError as fault:
+            self.report.at((*path, "value"), str(fault))
+            return None
 
 
 _WITH_UNIT = {Verb.JOIN.value, Verb.CONFIRM_FANS.value}
-_WITH_VALUE = {Verb.SET_LOAD.value: "kW", Verb.EXTEND.value: "seconds"}
+_WITH_VALUE: dict[str, Callable[[object], float]] = {
+    Verb.SET_LOAD.value: amounts.power_kw,
+    Verb.EXTEND.value: amounts.duration_s,
+}
 
 
 def _number(text: str) -> float:

@@ -47,7 +47,7 @@ def test_a_unit_with_a_set_point_has_no_stages():
         "invented",
         203.0,
         105.0,
-        65535.0,
+        -1.0,
     ]
 
 

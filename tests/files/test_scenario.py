@@ -88,7 +88,10 @@ def test_a_wrong_fault_is_told_with_its_place(fault, told):
         ("{verb: join, at: 1 s, unit: ¶bank 9}", "is no unit of the site"),
         ("{verb: answer, to: prompts, text: ¶maybe}", '"yes" or "no"'),
         ("{verb: ¶jump, at: 1 s}", "expected one of: start"),
-        ("¶{verb: set load, at: 1 s}", "'set load' takes kW"),
+        ("¶{verb: set load, at: 1 s}", "'set load' takes an amount"),
+        ("{verb: set load, at: 1 s, value: ¶200}", "has no unit"),
+        ("{verb: reset, at: 1 s, ¶value: 2}", "takes no value"),
+        ("¶{verb: override, at: 1 s, text: x}", "and a 'why'"),
         ("{verb: reset, to: prompts, ¶during: 3}", "belongs to 'at'"),
     ],
 )
@@ -97,6 +100,14 @@ def test_a_wrong_answer_is_told_with_its_place(answer, told):
     (found,) = flaws("scenario", text)
     assert found.startswith(place), found
     assert told in found
+
+
+def test_the_value_of_an_answer_has_the_unit_of_its_verb():
+    found = read(
+        "scenario",
+        scenario(answers="[{verb: set load, at: 1 s, value: 0.2 MW}, {verb: extend, at: 2 s, value: 5 min}]"),
+    )
+    assert [a.value for a in found.answers] == [200.0, 300.0]
 
 
 def test_every_verb_of_an_operator_can_be_written():
