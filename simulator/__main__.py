@@ -85,8 +85,7 @@ async def serve(site: Site, scenario: Scenario, asked: argparse.Namespace, out: 
     return 0
 
 
-async def _tell(bench: Bench, clock: object, ended: asyncio.Event, out: TextIO | None) -> None:
-    assert callable(clock)
+async def _tell(bench: Bench, clock: Callable[[], float], ended: asyncio.Event, out: TextIO | None) -> None:
     while not ended.is_set():
         bench.advance(clock())
         if out:

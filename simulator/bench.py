@@ -12,9 +12,9 @@ from random import Random
 from typing import Any
 
 from benchctl.core.scenario import Fault, Scenario
-from benchctl.core.site import Instrument, Site
+from benchctl.core.site import Endpoint, Instrument, Site
 from simulator.cables import Cables
-from simulator.faults import start, stop
+from simulator.faults import check, start, stop
 from simulator.meter import Flow, Meter
 from simulator.network import EMPTY, Phasors, Six, add, currents_ka, phasors
 from simulator.panel import Panel
@@ -28,7 +28,7 @@ FAN_VOLTS_PU, FAN_SPEED_PU = 0.7, 0.5
 
 
 class Bench:
-    """The world of one site. Times are seconds since its start."""
+    """The world of one site. Times are seconds since its start. Raises ValueError for a fault on what the site has not."""
 
     def __init__(self, site: Site, scenario: Scenario = Scenario(), seed: int = 0) -> None:  # noqa: B008 - frozen
         self.site, self.seed = site, seed
@@ -65,12 +65,21 @@ class Bench:
         for bank in self.banks:
             bank.elements.volts(self.phasors)
         for fault in scenario.faults:
+            check(self, fault)
             if fault.during is None:
                 self._arm(fault, fault.at_s)
         if simulation.site_load_kw:
             self.at(5.0 + 20.0 * self._rng.random(), self._site_load_moves)
         self.advance(0.0)
         self._sample(always=True)
+
+    def endpoints(self) -> set[Endpoint]:
+        """Every endpoint of the site."""
+        return {u.endpoint for u in self.site.units} | {x.endpoint for x in self.site.instruments}
+
+    def meter(self, instrument: str) -> Meter:
+        """The meter behind an instrument of that name. Raises KeyError."""
+        return {x.name: m for x, m in zip(self.site.instruments, self.meters, strict=True)}[instrument]
 
     # --- time --------------------------------------------------------------------------------------
 

@@ -115,13 +115,14 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
             raise Refusal(ILLEGAL_VALUE)
         bank.order_load(int(value))
 
+    dog = profile.watchdog
     gets: dict[str, Get] = {
         "remote": lambda: bank.remote, "fan_on": lambda: bank.fan_on, "fan_order": lambda: bank.fan_order,
         "airflow": lambda: bank.airflow, "fan_supply": lambda: bank.fan_supply,
         "emergency_stop": lambda: bank.trouble.emergency_stop, "inlet_c": lambda: bank.heat.inlet_c,
         "exhaust_c": lambda: bank.exhaust_c, "setpoint_kw": lambda: elements.order * step_kw,
         "setpoint_in_force_kw": lambda: elements.feedback * step_kw, "stages_closed": lambda: elements.feedback,
-        "stages_order": lambda: elements.order, "watchdog_s": lambda: profile.watchdog.time_s if profile.watchdog else None,
+        "stages_order": lambda: elements.order, "watchdog_s": lambda: dog.time_s if dog else None,
         "uptime_s": lambda: bank.now_s - bank.started_s, "rated_kw": lambda: profile.rated_kw,
         "rated_v": lambda: profile.rated_v, "serial": lambda: bank.serial_now, "firmware": lambda: "1.0",
         "site_needs_set": lambda: bench.needs_set, **_electrical(meter, 1.0)}

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from benchctl.core.scenario import Fault
+from benchctl.core.scenario import FAULT_BY_NAME, Fault
 from simulator.cables import Cable
 from simulator.elements import StagedElements
 from simulator.meter import Meter
@@ -18,8 +18,19 @@ if TYPE_CHECKING:
     from simulator.bench import Bench
 
 
+def check(bench: Bench, fault: Fault) -> None:
+    """Raise ValueError if the fault's name, or what it is on, is unknown to the site."""
+    if fault.fault not in FAULT_BY_NAME:
+        raise ValueError(f"no such fault: {fault.fault!r}")
+    kind = FAULT_BY_NAME[fault.fault].on
+    known = {"unit": [u.name for u in bench.site.units], "instrument": [x.name for x in bench.site.instruments],
+             "source": ["source"], "cable": [f"{e.host}:{e.port}" for e in bench.endpoints()]}[kind]
+    if fault.on not in known:
+        raise ValueError(f"fault {fault.fault!r} is on {fault.on!r}, but the site has only: {', '.join(known)}")
+
+
 def start(bench: Bench, fault: Fault) -> None:
-    """Let the fault begin. Raises ValueError if its name or its place is unknown to the site."""
+    """Let the fault begin."""
     _apply(bench, fault, begins=True)
 
 
@@ -30,26 +41,20 @@ def stop(bench: Bench, fault: Fault) -> None:
 
 def _apply(bench: Bench, fault: Fault, begins: bool) -> None:
     value = fault.value if fault.value is not None else 0.0
-    if fault.fault in UNIT:
-        bank = next((b for b in bench.banks if b.unit.name == fault.on), None)
-        if bank is None:
-            raise ValueError(f"fault {fault.fault!r} is on {fault.on!r}, but the site has no unit of that name")
+    kind = FAULT_BY_NAME[fault.fault].on
+    if kind == "unit":
+        bank = next(b for b in bench.banks if b.unit.name == fault.on)
         UNIT[fault.fault](bank, value, begins)
         if isinstance(bank.elements, StagedElements):
             bank.elements.settle()
         bank.refresh()
-    elif fault.fault in INSTRUMENT:
-        names = [x.name for x in bench.site.instruments]
-        if fault.on not in names:
-            raise ValueError(f"fault {fault.fault!r} is on {fault.on!r}, but the site has no instrument of that name")
-        INSTRUMENT[fault.fault](bench.meters[names.index(fault.on)], value, begins)
-    elif fault.fault in SOURCE:
+    elif kind == "instrument":
+        INSTRUMENT[fault.fault](bench.meter(fault.on), value, begins)
+    elif kind == "source":
         SOURCE[fault.fault](bench, value, begins)
         bench.changed()
-    elif fault.fault in CABLE:
-        CABLE[fault.fault](bench.cables.of(fault.on), value, begins)
     else:
-        raise ValueError(f"no such fault: {fault.fault!r}")
+        CABLE[fault.fault](bench.cables.of(fault.on), value, begins)
 
 
 def _flag(name: str) -> Callable[[Bank, float, bool], None]:
