@@ -15,11 +15,10 @@ from benchctl.core.offer import Offer
 from benchctl.core.profile import FanSupply, Profile
 from benchctl.core.program import LoadIs, Program
 from benchctl.core.site import Nameplate, Site, Wiring
-from benchctl.electrical.heat import density_ratio
+from benchctl.electrical.heat import AIR_20C_KG_M3, density_ratio, rise_k
 from benchctl.planning.plan import Level, Phases
 
-AIR_J_M3K = 1.2041 * 1006.0  # J/(m3 K) of air at 20 degC and sea level
-NOTHING: Phases = (0.0, 0.0, 0.0)
+LOWEST_M, HIGHEST_M = -1000.0, 11_000.0  # where the standard atmosphere's formula holds
 
 
 def unit_volts(plate: Nameplate, profile: Profile) -> float:
@@ -185,11 +184,11 @@ class Chain:
                      air_m3_s(site), max((k for k in rises if k is not None), default=None))
 
     def _rise_k(self, profile: Profile, kw: float) -> float | None:
-        thin = density_ratio(self.site.altitude_m)
+        thin = density_ratio(min(max(self.site.altitude_m, LOWEST_M), HIGHEST_M))
         if profile.expected_rise_k is not None:
             return profile.expected_rise_k * kw / profile.rated_kw / thin
         if profile.fan.flow_m3_s:
-            return 1000.0 * kw / (AIR_J_M3K * profile.fan.flow_m3_s * thin)
+            return rise_k(kw, profile.fan.flow_m3_s, AIR_20C_KG_M3 * thin)
         return None
 
 

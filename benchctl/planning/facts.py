@@ -6,6 +6,7 @@ from benchctl.core.program import LoadIs, Program
 from benchctl.core.site import Site
 from benchctl.planning.links import follow_s, scan_period_s
 from benchctl.planning.plan import Link, Loss, PlannedLeg, Stairs, Totals
+from benchctl.planning.stops import names_of
 
 RESISTIVE = ("resistive load only: unity power factor. The engine can be loaded fully; the reactive range of the "
              "alternator is not tested, and a program cannot ask for reactive load")
@@ -70,7 +71,7 @@ def _fans(site: Site) -> list[str]:
     told = [start]
     fed = [u.name for u in site.units if u.profile.fan.supply is FanSupply.SOURCE]
     if fed:
-        told.append(f"fans of {', '.join(fed)} are fed by the source: its own load includes "
+        told.append(f"fans of {names_of(fed)} are fed by the source: its own load includes "
                     f"{sum(f.power_kw for f in fans if f.supply is FanSupply.SOURCE):g} kW for them, and it must run "
                     "until the units are cool")
     return told

@@ -10,6 +10,7 @@ from benchctl.planning.chain import fans_kw, meters_site, site_kw, volts_ratio
 from benchctl.planning.found import Found, first_of_each
 from benchctl.planning.margins import SAG_PERCENT
 from benchctl.planning.plan import Plan, PlannedLeg
+from benchctl.planning.stops import names_of
 
 AMPLE_KW = 1e-6
 MOST_UNITS = 1000  # beyond it a proposal to add units helps nobody
@@ -232,6 +233,6 @@ def check_load(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
                  < CHECK_SHARE * ct_kw]
         if small:
             yield (f"{instrument.name}: its transformers are rated {ct_kw:.0f} kW; a check load below "
-                   f"{CHECK_SHARE * ct_kw:.0f} kW proves nothing there, and {', '.join(small)} cannot give "
+                   f"{CHECK_SHARE * ct_kw:.0f} kW proves nothing there, and {names_of(small)} cannot give "
                    "that"), None
         break

@@ -10,6 +10,7 @@ from benchctl.planning.chain import unit_volts, volts_ratio
 from benchctl.planning.found import Found
 from benchctl.planning.links import shortest_period_s
 from benchctl.planning.plan import Plan
+from benchctl.planning.stops import names_of
 
 NEAR = 0.04  # share by which a ratio may miss sqrt(3) or 2 and still be named
 WEAK_RATIO = 0.65  # below it a unit gives less than half of its rated kW: probably a wrong tap
@@ -34,13 +35,12 @@ def _kinds(site: Site) -> Iterator[tuple[Profile, str]]:
         names.setdefault(unit.profile.name, []).append(unit.name)
         profiles[unit.profile.name] = unit.profile
     for key, profile in profiles.items():
-        yield profile, ", ".join(names[key])
+        yield profile, names_of(names[key])
 
 
 def _guess(ratio: float) -> str:
     """Names the wrong connection that a ratio of volts looks like."""
-    for factor, name in ((math.sqrt(3.0), "the square root of 3: wye and delta exchanged, or line-to-neutral volts "
-                          "taken for line-to-line"), (2.0, "2: series and parallel halves exchanged")):
+    for factor, name in CONNECTIONS:
         if abs(max(ratio, 1.0 / ratio) / factor - 1.0) < NEAR:
             return f" (the ratio is near {name}?)"
     return ""
@@ -150,14 +150,14 @@ def attended_only(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """Without watchdogs somebody must be there."""
     bare = _without_watchdog(site)
     if bare and not site.attendance.unattended:
-        yield f"{', '.join(bare)}: no watchdog, load stays on if this computer stops: attended operation only", None
+        yield f"{names_of(bare)}: no watchdog, load stays on if this computer stops: attended operation only", None
 
 
 def unattended_bare(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """An unattended run needs a watchdog in every unit."""
     bare = _without_watchdog(site)
     if bare and site.attendance.unattended:
-        yield (f"the site allows unattended runs, but {', '.join(bare)} would keep the load if this computer stops: "
+        yield (f"the site allows unattended runs, but {names_of(bare)} would keep the load if this computer stops: "
                "attended operation only"), None
 
 
@@ -169,7 +169,7 @@ def resumes(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """Units that take load up again by themselves hit the source with a block."""
     names = [u.name for u in site.units if u.profile.watchdog is not None and u.profile.watchdog.on_return == "resumes"]
     if names:
-        yield f"{', '.join(names)}: load comes back by itself when contact returns after a drop by the watchdog", None
+        yield f"{names_of(names)}: load comes back by itself when contact returns after a drop by the watchdog", None
 
 
 def calibration(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -184,7 +184,7 @@ def fed_fans(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     fed = [u for u in site.units if u.profile.fan.supply is FanSupply.SOURCE]
     longest_s = max((u.profile.cooldown.minimum_s for u in fed), default=0.0)
     if fed and (program.source_cooldown_s or 0.0) < longest_s:
-        yield (f"the source feeds the fans of {', '.join(u.name for u in fed)}: do not stop it before they are cool, "
+        yield (f"the source feeds the fans of {names_of([u.name for u in fed])}: do not stop it before they are cool, "
                f"{longest_s:g} s after the last load at least; the program asks for "
                f"{program.source_cooldown_s or 0.0:g} s at no load"), None
 

@@ -10,7 +10,8 @@ RETURNS = {
 ATTENDED_ONLY = "these banks keep the load if this computer stops: attended operation only"
 
 
-def _names(names: list[str]) -> str:
+def names_of(names: list[str]) -> str:
+    """Names of units in a sentence; many of them as a span."""
     if len(names) > 4:
         return f"{names[0]} to {names[-1]} ({len(names)} units)"
     return ", ".join(names)
@@ -42,5 +43,5 @@ def stops(site: Site) -> tuple[str, ...]:
     for key, names in kinds.items():
         watchdog = profiles[key].watchdog
         what = ATTENDED_ONLY if watchdog is None else _watchdog(watchdog)
-        told.append(f"{_names(names)}: {what}; {_fans(profiles[key])}")
+        told.append(f"{names_of(names)}: {what}; {_fans(profiles[key])}")
     return tuple(told)
