@@ -22,7 +22,7 @@ from benchctl.core.decision import Frame, Settings
 from benchctl.files.shelf import SourceFile
 from benchctl.record.codec import CodecFault, compact
 from benchctl.record.fault import RecordFault
-from benchctl.record.rows import NS, Packer, event_row, packed, words
+from benchctl.record.rows import Packer, event_row, nanoseconds, packed, words
 from benchctl.record.schema import SCHEMA, TABLES, first_link, insertion, link, statements
 
 STATE_EVERY_S = 60.0
@@ -47,20 +47,30 @@ class Book:
         self._last: Frame | None = None
         self._state_s = float("-inf")
         self._lock = FileLock(lock_path(path), timeout=0, thread_local=False)
+        self._claim()
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self._lock.acquire()
-            path.open("xb").close()
             self._db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
             self._create(settings, meta, files, live)
-        except FileExistsError:
-            self._lock.release()
-            raise RecordFault(f"{path}: exists already; a record is never written over") from None
-        except Timeout:
-            raise RecordFault(f"{path}: is being written by another process") from None
-        except (sqlite3.Error, OSError) as fault:
-            self._lock.release()
+        except sqlite3.Error as fault:
+            self.close()
             raise RecordFault(f"{path}: the record cannot be started: {fault}") from None
+
+    def _claim(self) -> None:
+        """Make the file and its lock ours."""
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self._lock.acquire()
+        except Timeout:
+            raise RecordFault(f"{self.path}: is being written by another process") from None
+        except OSError as fault:
+            raise RecordFault(f"{self.path}: the record cannot be started: {fault}") from None
+        try:
+            self.path.open("xb").close()
+        except OSError as fault:
+            self._release()
+            exists = isinstance(fault, FileExistsError)
+            told = "exists already; a record is never written over" if exists else f"cannot be started: {fault}"
+            raise RecordFault(f"{self.path}: {told}") from None
 
     def _create(self, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile], live: bool) -> None:
         self._db.execute("PRAGMA journal_mode=WAL")
@@ -112,7 +122,7 @@ class Book:
                 try:
                     row = self._packer.scan(frame)
                     events = [event_row(0, frame, event)[1:] for event in frame.decision.events]
-                except CodecFault as fault:
+                except Exception as fault:  # one frame that cannot be kept must not keep the others off the disk
                     refused.append(f"scan {frame.number}: {fault}")
                     continue
                 self._frame(frame, row, events, refused, why_missing)
@@ -132,20 +142,23 @@ class Book:
         for event in events:
             self._add("event", *event)
         self._last = frame
-        if after_gap or frame.inputs.now_s - self._state_s >= STATE_EVERY_S:
+        if after_gap or frame.inputs.now_s - self._state_s >= STATE_EVERY_S - 1e-6:
             self._state(frame)
 
     def _state(self, frame: Frame) -> None:
-        with suppress(CodecFault):  # its hash is in the row of the scan
-            self._insert("state", (frame.number, packed(frame.decision.state)))
-            self._state_s = frame.inputs.now_s
+        try:
+            kept = packed(frame.decision.state)
+        except CodecFault:  # its digest is in the row of the scan
+            return
+        self._insert("state", (frame.number, kept))
+        self._state_s = frame.inputs.now_s
 
     def finish(self, outcome: str, totals: Mapping[str, Any], newest: int | None, why_missing: str) -> None:
         """Write the end, and leave one plain file. Raises sqlite3.Error. newest: number of the last scan there was."""
         before = dict(self._heads), dict(self._counts)
         last = self._last
         # A rehearsal's clock is not this computer's: it ends with its last scan.
-        now_ns = round((time.time() if self._live or last is None else last.wall_s) * NS)
+        now_ns = nanoseconds(time.time() if self._live or last is None else last.wall_s)
         self._db.execute("BEGIN IMMEDIATE")
         try:
             if last is not None and self._state_s != last.inputs.now_s:
@@ -159,13 +172,20 @@ class Book:
             self._heads, self._counts = before
             self._roll_back()
             raise
-        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        self._db.execute("PRAGMA journal_mode=DELETE")
+        (busy, _, _) = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        if busy:
+            raise sqlite3.OperationalError("a reader holds the record open; it is whole, but in two files")
+        with suppress(sqlite3.OperationalError):  # an idle reader: the file is whole, only its header still says WAL
+            self._db.execute("PRAGMA busy_timeout=0")
+            self._db.execute("PRAGMA journal_mode=DELETE")
 
     def close(self) -> None:
         """Let go of the file, in whatever condition it is."""
         with suppress(sqlite3.Error):
             self._db.close()
+        self._release()
+
+    def _release(self) -> None:
         self._lock.release()
         with suppress(OSError):
             lock_path(self.path).unlink(missing_ok=True)

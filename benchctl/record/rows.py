@@ -59,6 +59,11 @@ def words(text: str) -> str:
     return text if text.isascii() else text.encode("utf-8", "replace").decode("utf-8")
 
 
+def nanoseconds(wall_s: float) -> int:
+    """A wall clock's double as whole microseconds, told in nanoseconds: today's doubles hold no more."""
+    return round(wall_s * 1e6) * 1000
+
+
 class Packer:
     """Makes rows of frames; remembers the last orders and the last rest."""
 
@@ -80,7 +85,7 @@ class Packer:
         else:
             shape, raw = SWEEP, zlib.compress(pack(frame.sweep), 1)
         return (
-            frame.number, round(frame.wall_s * NS), _real(inputs.now_s), _real(inputs.dt_s),
+            frame.number, nanoseconds(frame.wall_s), _real(inputs.now_s), _real(inputs.dt_s),
             _real(decision.state.target_kw), _real(seen.delivered_kw), _real(seen.source_kw), _real(seen.volts_v),
             _real(seen.hertz), hottest_c(inputs.units), sum(u.outcome.answered for u in inputs.units),
             shape, raw, self._rest[1], self._orders[1], words(frame.fault) or None, state_digest(decision.state),
@@ -100,7 +105,7 @@ def hottest_c(units: Sequence[UnitReading]) -> Maybe:
 def event_row(number: int, frame: Frame, event: Event) -> tuple[Any, ...]:
     """The row of `event` without h."""
     data = compact(plain(event.data, tuple[tuple[str, Any], ...]))
-    return (number, frame.number, round(frame.wall_s * NS), _real(frame.inputs.now_s), words(event.kind), event.unit,
+    return (number, frame.number, nanoseconds(frame.wall_s), _real(frame.inputs.now_s), words(event.kind), event.unit,
             words(event.who), words(event.text), data)
 
 
