@@ -16,6 +16,7 @@ METHODS = {
     "phase": "largest deviation from the mean, in percent of the mean, of line-to-neutral volts",
     "true": "negative-sequence volts in percent of positive-sequence volts",
     "line": "negative in percent of positive sequence, from the three line-to-line magnitudes",
+    "spread": "largest less smallest, in percent of the mean",
     "army": "largest less smallest, in percent of rated",
 }
 
@@ -67,6 +68,13 @@ def line_percent(ab: float, bc: float, ca: float) -> float | None:
     beta = math.fsum(u**4 for u in share) / math.fsum(u**2 for u in share) ** 2
     root = math.sqrt(min(1.0, max(0.0, 3.0 - 6.0 * beta)))  # equal volts give 1 but for the last bit
     return 100.0 * math.sqrt((1.0 - root) / (1.0 + root))
+
+
+def spread_percent(values: Sequence[float]) -> float | None:
+    """Largest less smallest in percent of the mean; None when all values are 0. Nearly twice `nema_percent`."""
+    found = magnitudes(values)
+    mean = math.fsum(found) / len(found)
+    return 100.0 * (max(found) - min(found)) / mean if mean > 0.0 else None
 
 
 def army_percent(values: Sequence[float], rated: float) -> float:
