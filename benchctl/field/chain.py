@@ -11,7 +11,7 @@ from typing import Any
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
-from benchctl.field.answer import DOWN
+from benchctl.field.answer import DOWN, Got
 from benchctl.field.device import Counts, Device
 from benchctl.field.encode import NOTHING, Request, Writes, encode
 from benchctl.field.modbus import Connect, Link
@@ -125,6 +125,15 @@ class Chain:
             await _end([*waits, *([stop] if stop else [])])
         results = [d.result() for d in self._devices]
         return Sweep(tuple(results[:len(self._units)]), tuple(results[len(self._units):]), cut_short)
+
+    async def latencies(self) -> dict[str, float | None]:
+        """Seconds from one request to its reply per device name, asked one after another; None = no reply."""
+        found: dict[str, float | None] = {}
+        for device in self._devices:
+            began_s = self._loop.time()
+            answered = device.heard and (await device.ask(device.plan.blocks[0], float("inf"))).got is Got.OK
+            found[device.noun.name] = self._loop.time() - began_s if answered else None
+        return found
 
     async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
         """Carry orders out; what is not sent by `until_s` (loop time) is discarded. One outcome per unit."""

@@ -31,6 +31,7 @@ from benchctl.core.site import Endpoint
 from benchctl.field.answer import BAD, DOWN, NOT_ASKED, SILENT, Answer, Got
 from benchctl.field.encode import COILS, LONE_COIL, LONE_REGISTER, REGISTERS, Request
 from benchctl.field.points import Block
+from benchctl.field.replies import checked_read, checked_write
 from benchctl.field.turn import Turn
 
 # (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
@@ -176,7 +177,7 @@ class Link:
             self._reading = True
             pdu = _READS[block.space](address=block.first, count=block.count, dev_id=unit_id)
             reply = await self._ask(pdu, min(timeout_s, until_s - now))
-            return reply if isinstance(reply, Answer) else _checked_read(reply, block)
+            return reply if isinstance(reply, Answer) else checked_read(reply, block)
         finally:
             self._reading = False
             self.turn.release()
@@ -194,7 +195,7 @@ class Link:
             if now + 1e-9 >= until_s or not self.connected:
                 return NOT_ASKED
             reply = await self._ask(_write_pdu(unit_id, request), min(timeout_s, until_s - now))
-            return reply if isinstance(reply, Answer) else _checked_write(reply, request)
+            return reply if isinstance(reply, Answer) else checked_write(reply, request)
         finally:
             self.turn.release()
 
@@ -280,31 +281,3 @@ def _write_pdu(unit_id: int, request: Request) -> ModbusPDU:
     if request.function == REGISTERS:
         return WriteMultipleRegistersRequest(address=request.address, registers=values, dev_id=unit_id)
     raise ValueError(f"function {request.function} is none of 5, 6, 15, 16")
-
-
-def _checked_read(reply: ModbusPDU, block: Block) -> Answer:
-    """The words of a reply of exactly the length that was asked for."""
-    if not block.space.bits:
-        words = tuple(reply.registers)
-        return Answer(Got.OK, words) if len(words) == block.count else BAD
-    bits = reply.bits
-    if len(bits) != (block.count + 7) // 8 * 8:
-        return BAD
-    packed = 0
-    for bit in reversed(bits[:block.count]):
-        packed = packed << 1 | bit
-    return Answer(Got.OK, tuple(packed >> 16 * i & 0xFFFF for i in range(block.words)))
-
-
-ACKNOWLEDGED = Answer(Got.OK)
-
-
-def _checked_write(reply: ModbusPDU, request: Request) -> Answer:
-    """A write is acknowledged only by its own echo: address, and value or count."""
-    if reply.address != request.address:
-        return BAD
-    if request.function == LONE_COIL:
-        return ACKNOWLEDGED if [bool(b) for b in reply.bits[:1]] == [bool(request.values[0])] else BAD
-    if request.function == LONE_REGISTER:
-        return ACKNOWLEDGED if tuple(reply.registers) == request.values else BAD
-    return ACKNOWLEDGED if reply.count == len(request.values) else BAD
