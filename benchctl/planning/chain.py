@@ -82,6 +82,17 @@ def besides_kw(site: Site, program: Program) -> float:
     return site_kw(site) + fed_kw
 
 
+def ceiling_kw(site: Site, program: Program) -> float:
+    """The most that the chain may carry in kW: the source's upper limit less the fans and the site's load.
+
+    Where a meter tells the site's load and the target does not count it, a run reckons with what is measured; the
+    reserve is then no part of the ceiling.
+    """
+    measured = program.load_is is LoadIs.CHAIN and meters_site(site)
+    besides = besides_kw(site, program) - (site_kw(site) if measured else 0.0)
+    return max(0.0, limit_kw(site) - besides)
+
+
 def phasors(plate: Nameplate) -> tuple[complex, complex, complex]:
     """Line-to-neutral volts of phases A, B, C; zero where the source has no such phase."""
     if plate.wiring is Wiring.SINGLE_PHASE_2W:
@@ -136,28 +147,18 @@ class Chain:
     site: Site
     program: Program
     offers: tuple[Offer, ...] = ()
+    ceiling_kw: float = 0.0
     _found: dict[float, Level] = field(default_factory=dict)
     _kws: dict[float, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.offers = offers_at(self.site)
+        self.ceiling_kw = ceiling_kw(self.site, self.program)
 
     @property
     def available_kw(self) -> float:
         """kW that all units give at the site's volts."""
         return levels.offers_kw(self.offers)
-
-    @property
-    def ceiling_kw(self) -> float:
-        """The most that the chain may carry: the source's upper limit less the fans and the site's load.
-
-        Where a meter tells the site's load and the target does not count it, a run reckons with what is measured; the
-        reserve is then no part of the ceiling.
-        """
-        besides = besides_kw(self.site, self.program)
-        if self.program.load_is is LoadIs.CHAIN and meters_site(self.site):
-            besides -= site_kw(self.site)
-        return max(0.0, limit_kw(self.site) - besides)
 
     def given_kw(self, asked_kw: float) -> float:
         """The best level for an asked kW."""

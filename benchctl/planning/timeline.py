@@ -14,7 +14,7 @@ from benchctl.core.program import LoadIs, Program, Repeat, Segment, Staircase
 from benchctl.planning.chain import Chain, site_kw
 from benchctl.planning.plan import PlannedLeg, Stairs
 
-MOST_SAMPLES = 20_000
+MOST_SAMPLES = 4_000
 SHORTEST_SCAN_S = 0.01
 SECONDS_PER_HOUR = 3600.0
 
