@@ -44,6 +44,7 @@ class Book:
         self._heads: dict[str, bytes] = {}
         self._counts = dict.fromkeys(TABLES, 0)
         self._packer = Packer()
+        self.last_number: int | None = None  # the last scan that is on disk
         self._last: Frame | None = None
         self._state_s = float("-inf")
         self._lock = FileLock(lock_path(path), timeout=0, thread_local=False)
@@ -104,11 +105,6 @@ class Book:
         }
         return own | dict(meta)
 
-    @property
-    def last_number(self) -> int | None:
-        """The number of the last scan on disk."""
-        return None if self._last is None else self._last.number
-
     def store(self, frames: Sequence[Frame], why_missing: str = "not recorded") -> list[str]:
         """Put frames on disk in one transaction; returns what could not be kept of them. Raises sqlite3.Error."""
         before = dict(self._heads), dict(self._counts), self._last, self._state_s
@@ -131,6 +127,7 @@ class Book:
             self._heads, self._counts, self._last, self._state_s = before
             self._roll_back()
             raise
+        self.last_number = None if self._last is None else self._last.number
         return refused
 
     def _frame(self, frame: Frame, row: tuple[Any, ...], events: list[tuple[Any, ...]], refused: list[str],
