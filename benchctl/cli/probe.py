@@ -179,8 +179,8 @@ def _look(args: argparse.Namespace, voice: Voice) -> int:
         for line in look_lines(look, view.space.bits):
             voice.text(line)
     if not view.answered:
-        voice.narrate(f"nothing came from unit id {unit_id}; some devices answer only to their own (--unit-id), often 1, "
-                      "255 or 0")
+        voice.narrate(f"nothing came from unit id {unit_id}; some devices answer only to their own (--unit-id), "
+                      "often 1, 255 or 0")
         return CHAIN_LOST
     return GOOD if view.here.words else NOT_GOOD
 
