@@ -64,7 +64,7 @@ PLATE = Nameplate("set", "generating set", 400.0, 500.0, 400.0, 50.0, Wiring.THR
 
 
 def site(*kinds: Profile, **changes: Any) -> Site:
-    """A 400 kW, 400 V, 50 Hz set with a source meter and these units; without any, five of 100 kW in stages of 5 kW up."""
+    """A 400 kW, 400 V, 50 Hz set with a source meter and these units; without any, five of 100 kW, finest 5 kW."""
     kinds = kinds or (profile(5.0, 5.0, 10.0, 20.0, 20.0, 40.0),) * 5
     made = Site("place", "An invented place", PLATE, tuple(unit(i + 1, k) for i, k in enumerate(kinds)), (meter(),))
     plate = {k: changes.pop(k) for k in list(changes) if k in Nameplate.__dataclass_fields__ and k != "name"}
@@ -136,19 +136,23 @@ def profiles(draw: st.DrawFn) -> Profile:
     staged = draw(st.booleans())
     return profile(
         *(kws if staged else ()), across=across, setpoint=None if staged else setpoint,
-        name=draw(st.sampled_from(["one", "two"])), rated_v=draw(st.sampled_from([120.0, 230.0, 400.0, 415.0, 480.0, 690.0])),
+        name=draw(st.sampled_from(["one", "two"])),
+        rated_v=draw(st.sampled_from([120.0, 230.0, 400.0, 415.0, 480.0, 690.0])),
         phases=draw(st.sampled_from([1, 3])), hertz=draw(st.sampled_from([(), (50.0,), (50.0, 60.0)])),
-        watchdog=draw(st.sampled_from([None, DOG, Watchdog(10.0, "register", on_return="resumes"), Watchdog(1.0, "any write")])),
+        watchdog=draw(st.sampled_from([None, DOG, Watchdog(10.0, "register", on_return="resumes"),
+                                       Watchdog(1.0, "any write")])),
         fan=Fan(draw(st.floats(0.0, 5.0)), draw(st.sampled_from(FanSupply)),
                 flow_m3_s=draw(st.none() | st.floats(0.1, 10.0))),
-        registers=registers(draw(st.integers(1, 4))), reports=draw(st.sampled_from([frozenset(), frozenset({"power_kw"})])))
+        registers=registers(draw(st.integers(1, 4))),
+        reports=draw(st.sampled_from([frozenset(), frozenset({"power_kw"})])))
 
 
 @st.composite
 def sites(draw: st.DrawFn) -> Site:
     """Any site, gateways and single-phase sources included."""
     place = site(*draw(st.lists(profiles(), min_size=1, max_size=4)), power_kw=draw(st.floats(5.0, 3000.0)),
-                 wiring=draw(st.sampled_from(Wiring)), rating_class=draw(st.sampled_from(["", "COP", "PRP", "ESP", "DCP"])),
+                 wiring=draw(st.sampled_from(Wiring)),
+                 rating_class=draw(st.sampled_from(["", "COP", "PRP", "ESP", "DCP"])),
                  kind=draw(st.sampled_from(["generating set", "ups", "supply"])),
                  volts=draw(st.sampled_from([120.0, 230.0, 240.0, 400.0, 480.0])),
                  altitude_m=draw(st.floats(-400.0, 4000.0)), site_load_reserve_kw=draw(st.sampled_from([0.0, 45.0])),
