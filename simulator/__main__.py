@@ -8,6 +8,7 @@ import asyncio
 import json
 import signal
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TextIO
 
@@ -29,6 +30,7 @@ def arguments() -> argparse.ArgumentParser:
     parser.add_argument("--truth", metavar="FILE", type=Path, help="append what is really so, ten JSON lines a second")
     parser.add_argument("--speed", type=float, default=1.0, help="simulated seconds a second (default 1)")
     parser.add_argument("--host", help="listen here instead of the site file's addresses")
+    parser.add_argument("--any-port", action="store_true", help="listen on free ports instead of the site file's")
     return parser
 
 
@@ -66,7 +68,7 @@ async def serve(site: Site, scenario: Scenario, asked: argparse.Namespace, out: 
 
     server = Server(bench, clock)
     try:
-        places = await server.start(host_override=asked.host)
+        places = await server.start(host_override=asked.host, ports="ephemeral" if asked.any_port else "site")
     except OSError as error:
         print(f"cannot listen: {error.strerror or error}. Is another simulator running?", file=sys.stderr)
         return 2

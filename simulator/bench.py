@@ -28,10 +28,10 @@ FAN_VOLTS_PU, FAN_SPEED_PU = 0.7, 0.5
 
 
 class Bench:
-    """The world of one site. Times are seconds since its start. Raises ValueError for a fault on what the site has not."""
+    """The world of one site, in seconds since its start. Raises ValueError for a fault on what the site has not."""
 
     def __init__(self, site: Site, scenario: Scenario = Scenario(), seed: int = 0) -> None:  # noqa: B008 - frozen
-        self.site, self.seed = site, seed
+        self.site, self.scenario, self.seed = site, scenario, seed
         self.now_s = 0.0
         self._events: list[tuple[float, int, Callable[[], None]]] = []
         self._count = 0

@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from benchctl.core.scenario import FAULT_BY_NAME
 from benchctl.core.site import Endpoint
 from simulator.bench import Bench
 from simulator.cables import Closable
@@ -25,10 +26,18 @@ class Memory:
         self.bench, self._loop = bench, loop
         self._stations = stations(bench, dead_time)
         self._offset_s = bench.now_s - loop.time()
+        # Connections break when the cable does, not when somebody next asks. Faults that wait for a segment are found
+        # at the next request.
+        for fault in bench.scenario.faults:
+            if FAULT_BY_NAME[fault.fault].on == "cable" and fault.during is None:
+                loop.call_at(fault.at_s - self._offset_s, self._wake)
 
     def clock(self) -> float:
         """The bench's time now."""
         return self._loop.time() + self._offset_s
+
+    def _wake(self) -> None:
+        self.bench.advance(self.clock())
 
     async def connect(self, endpoint: Endpoint, protocol_factory: Callable[[], P]) -> "tuple[MemoryTransport, P]":
         """Connect a client.

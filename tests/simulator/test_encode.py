@@ -1,4 +1,4 @@
-"""Encoding against the struct module's own view of IEEE 754 and two's complement, and against published register words."""
+"""Encoding against the struct module's view of IEEE 754 and two's complement, and published register words."""
 
 import math
 import struct

@@ -1,10 +1,12 @@
 """Meters: their own interval, their noise, and what wrong wiring does to them."""
 
+from itertools import pairwise
+
 import pytest
 
 from benchctl.core.scenario import Fault
 from benchctl.core.site import Wiring
-from tests.simulator.worlds import bench, loaded, stage, profile
+from tests.simulator.worlds import bench, loaded, profile, stage
 
 
 def reading(world, name="source meter"):
@@ -29,7 +31,7 @@ def test_a_meter_keeps_its_value_between_two_samples():
     for k in range(200):
         world.advance(10.0 + k * 0.05)
         values.append(reading(world).power_kw)
-    changes = sum(a != b for a, b in zip(values, values[1:], strict=False))
+    changes = sum(a != b for a, b in pairwise(values))
     assert 9 <= changes <= 10
 
 

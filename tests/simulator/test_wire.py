@@ -1,4 +1,4 @@
-"""Frames as in the examples of the Modbus Application Protocol Specification V1.1b3 (via public vectors), and its limits."""
+"""Examples and limits of the Modbus Application Protocol Specification V1.1b3 (examples via public vectors)."""
 
 import pytest
 from hypothesis import given

@@ -3,7 +3,16 @@
 from dataclasses import replace
 
 from benchctl.core.profile import (
-    CoolDown, Fan, FanSupply, FaultBit, Profile, Reaction, SetPoint, Simulated, Stage, Watchdog,
+    CoolDown,
+    Fan,
+    FanSupply,
+    FaultBit,
+    Profile,
+    Reaction,
+    SetPoint,
+    Simulated,
+    Stage,
+    Watchdog,
 )
 from benchctl.core.registers import Kind, Order, Point, RegisterMap, Space, Span
 from benchctl.core.scenario import Fault, Scenario
@@ -41,7 +50,8 @@ METER_MAP = RegisterMap(points=tuple(
         "power_kw", "volts_ab", "volts_bc", "volts_ca", "volts_a", "amps_a", "amps_b", "amps_c", "power_a_kw",
         "power_b_kw", "power_c_kw", "hertz", "energy_kwh", "reactive_kvar"))))
 FAULT_BITS = (
-    FaultBit("over_temperature", "exhaust too hot", Point("over_temperature", INPUT, 5, Kind.BIT, bit=0), Reaction.UNIT_OFF),
+    FaultBit("over_temperature", "exhaust too hot", Point("over_temperature", INPUT, 5, Kind.BIT, bit=0),
+             Reaction.UNIT_OFF),
     FaultBit("airflow_lost", "no airflow", Point("airflow_lost", INPUT, 5, Kind.BIT, bit=1), Reaction.UNIT_OFF),
     FaultBit("watchdog", "watchdog expired", Point("watchdog", INPUT, 5, Kind.BIT, bit=2), Reaction.ALARM),
 )
@@ -69,14 +79,14 @@ def setpoint_profile(**changes: object) -> Profile:
     """An 80 kW unit that takes a set point in steps of 5 kW."""
     point = SetPoint(80.0, 5.0, actual=bool(changes.pop("actual", False)),
                      ramp_kw_per_s=changes.pop("ramp", None))  # type: ignore[arg-type]
-    points = tuple(p for p in MAP.points if not p.name.startswith("stages")) + (
-        Point("setpoint_kw", HOLDING, 0, Kind.UINT16, write_function=6),
-        Point("setpoint_in_force_kw", INPUT, 0, Kind.UINT16))
+    points = (*(p for p in MAP.points if not p.name.startswith("stages")),
+              Point("setpoint_kw", HOLDING, 0, Kind.UINT16, write_function=6),
+              Point("setpoint_in_force_kw", INPUT, 0, Kind.UINT16))
     return profile(name="test-80", stages=(), setpoint=point, registers=replace(MAP, points=points), **changes)
 
 
-def site(*profiles: Profile, wiring: Wiring = Wiring.THREE_PHASE_4W, gateway: bool = False, kind: str = "generating set",
-         **simulation: float) -> Site:
+def site(*profiles: Profile, wiring: Wiring = Wiring.THREE_PHASE_4W, gateway: bool = False,
+         kind: str = "generating set", **simulation: float) -> Site:
     """A 400 kW, 400 V, 50 Hz source with those units and a meter at source, chain and site load."""
     ends = [Endpoint("127.0.0.1", 15000 if gateway else 15000 + i, gateway) for i in range(len(profiles))]
     meters = [Instrument(name, "meter", place, Endpoint("127.0.0.1", 15100 + i), 1, "test-meter", METER_MAP)
