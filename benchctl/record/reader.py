@@ -230,6 +230,12 @@ class Reader:
             raise RecordFault(f"{self.path}: the end is damaged: {fault}") from None
 
     @property
+    def last_wall_ns(self) -> int:
+        """Wall clock of the last scan in nanoseconds; 0 when there is none."""
+        rows = self._rows("scan", "ORDER BY n DESC LIMIT 1")
+        return int(rows[0][1]) if rows else 0
+
+    @property
     def scan_count(self) -> int:
         """Number of scans on disk."""
         try:

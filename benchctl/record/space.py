@@ -1,0 +1,32 @@
+"""Is there room on the disk for the record of a run?"""
+
+import shutil
+from pathlib import Path
+
+from benchctl.core.decision import Settings
+
+# Measured on chains of 4 to 12 devices with figures that all move: about 350 bytes of words, orders, hashes and pages
+# a device and 500 a scan. Doubled: a run in trouble tells more, and waits.
+BYTES_A_SCAN, BYTES_A_DEVICE, BYTES_A_RUN = 1000, 700, 2_000_000
+
+
+def needed_bytes(settings: Settings, run_s: float) -> int:
+    """Estimated size of the record of a run of that length."""
+    devices = len(settings.site.units) + len(settings.site.instruments)
+    return round(BYTES_A_RUN + run_s / settings.scan_period_s * (BYTES_A_SCAN + BYTES_A_DEVICE * devices))
+
+
+def left_bytes(folder: Path) -> int:
+    """Free bytes on the disk of a folder, which need not exist yet. Raises OSError."""
+    place = folder.absolute()
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    return shutil.disk_usage(place).free
+
+
+def short_of_space(folder: Path, settings: Settings, run_s: float, reserve_bytes: int = 0) -> str:
+    """What is missing, in words with both figures; empty when the record fits."""
+    needed, left = needed_bytes(settings, run_s) + reserve_bytes, left_bytes(folder)
+    if needed <= left:
+        return ""
+    return f"the record may need {needed / 1e6:.1f} MB, {left / 1e6:.1f} MB are free in {folder}"
