@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 from benchctl.core.balance import balanced
 from benchctl.core.draft import Draft, Pool
-from benchctl.core.levels import Level, best_level
+from benchctl.core.levels import Level, level_on
 from benchctl.core.measure import Measure, measure
 from benchctl.core.offer import Offer
 from benchctl.core.program import Rounding
@@ -63,7 +63,7 @@ def choose(
     offers and present differ in number, or target or ceiling is not a number.
     """
     m = measure(offers)
-    level = best_level(offers, target_kw, rounding, ceiling_kw)
+    level = level_on(m, target_kw, rounding, ceiling_kw)
     held = Draft(m, present)
     draft = held if _within(held, level) else _reach(held, level)
     if m.uneven and draft.unbalance_percent() > unbalance_percent:
@@ -72,7 +72,8 @@ def choose(
     if draft is not held:
         draft = Draft(m, draft.loads)  # sums afresh, without the noise of changes
     a, b, c = draft.phases
-    return Choice(tuple(draft.loads), a + b + c, a + b + c - max(target_kw, 0.0), level.short, (a, b, c),
+    error_kw = a + b + c - max(target_kw, 0.0)
+    return Choice(tuple(draft.loads), a + b + c, error_kw, level.short and error_kw < -1e-6, (a, b, c),
                   draft.unbalance_percent(), _moves(m, held.loads, draft.loads))
 
 

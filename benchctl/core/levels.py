@@ -21,7 +21,7 @@ from benchctl.core.program import Rounding
 from benchctl.core.sums import at_most, nearest
 
 __all__ = ["Health", "Level", "Offer", "best_level", "best_level_kw", "full", "join", "level_count",
-           "load_kw", "lowers", "meet", "offer", "offers_kw", "phase_kw", "smallest_kw", "stage_kws"]
+           "level_on", "load_kw", "lowers", "meet", "offer", "offers_kw", "phase_kw", "smallest_kw", "stage_kws"]
 
 Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
 
@@ -177,16 +177,20 @@ def best_level(
     is then True); AT_MOST can always fall back to 0. Raises ValueError when target or ceiling is not a
     number.
     """
+    return level_on(measure(offers), target_kw, rounding, ceiling_kw)
+
+
+def level_on(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float) -> Level:
+    """`best_level` for a chain whose measure is at hand."""
     if math.isnan(target_kw) or math.isnan(ceiling_kw):
         raise ValueError("target and ceiling must be numbers")
-    m = measure(offers)
     target_kw = max(target_kw, 0.0)
     low, high = _allowed(m, target_kw, rounding, ceiling_kw)
     found = nearest(m.sums.bits, min(target_kw / m.unit_kw, 2.0 * m.total), low, high)
+    short = found is None and rounding is Rounding.AT_LEAST
     if found is None:
         low = high = found = at_most(m.sums.bits, high) or 0
     kw, half = m.kw(found), max(0, m.smallest - 1) // 2 if target_kw else 0
-    short = rounding is Rounding.AT_LEAST and low == high and kw < target_kw - _FUZZ
     return Level(kw, kw - target_kw, short, found, max(low, found - half), min(high, found + half))
 
 
