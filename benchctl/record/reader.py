@@ -29,7 +29,7 @@ from benchctl.record.fault import RecordFault
 from benchctl.record.rows import inputs_of, unpacked
 from benchctl.record.schema import COLUMNS, SCHEMA, selection
 
-PAGE = 500
+PAGE = 200
 DAMAGE = (ValueError, KeyError, TypeError, zlib.error)
 
 
@@ -49,6 +49,7 @@ class Scan:
     hertz: Maybe
     hottest_c: Maybe
     units_heard: int
+    spread_s: Maybe
     fault: str | None
     state_hash: bytes
     row: dict[str, Any] = field(repr=False)

@@ -26,7 +26,7 @@ TABLES: dict[str, str] = {
     "scan": "n INTEGER PRIMARY KEY, wall_ns INTEGER NOT NULL, now_s REAL NOT NULL, dt_s REAL NOT NULL, "
             "target_kw REAL, delivered_kw REAL, source_kw REAL, volts_v REAL, hertz REAL, hottest_c REAL, "
             "units_heard INTEGER NOT NULL, shape TEXT NOT NULL, raw BLOB NOT NULL, rest BLOB NOT NULL, "
-            "orders BLOB NOT NULL, fault TEXT, state_hash BLOB NOT NULL",
+            "orders BLOB NOT NULL, spread_s REAL, fault TEXT, state_hash BLOB NOT NULL",
     "state": "n INTEGER PRIMARY KEY, state BLOB NOT NULL",
     "event": "n INTEGER PRIMARY KEY, scan INTEGER NOT NULL, wall_ns INTEGER NOT NULL, now_s REAL NOT NULL, "
              "kind TEXT NOT NULL, unit INTEGER NOT NULL, who TEXT NOT NULL, text TEXT NOT NULL, data TEXT NOT NULL",

@@ -20,8 +20,10 @@ COIL = Point("stage", Space.COIL, 0, Kind.BIT, write_function=5, missing=((0x800
 PROFILE = Profile(
     "coil-30", "Coils, 30 kW", 400.0, 3, "wye", (50.0, 60.0),
     RegisterMap((Point("exhaust_c", Space.INPUT, 7, Kind.FLOAT32, Order.CDAB, expect="x"),)),
-    (Stage("one", (1 / 3, 1 / 3, 1 / 3), order=COIL), Stage("ten", (10 / 3, 10 / 3, 10 / 3)), Stage("b", (0.0, 4.0, 0.0), "b")),
-    None, Fan(1.1, FanSupply.SEPARATE), Watchdog(15.0, "any request"), CoolDown(), reports=frozenset({"exhaust_c", "inlet_c"}),
+    (Stage("one", (1 / 3, 1 / 3, 1 / 3), order=COIL), Stage("ten", (10 / 3, 10 / 3, 10 / 3)),
+     Stage("b", (0.0, 4.0, 0.0), "b")),
+    None, Fan(1.1, FanSupply.SEPARATE), Watchdog(15.0, "any request"), CoolDown(),
+    reports=frozenset({"exhaust_c", "inlet_c"}),
 )
 HERE = Endpoint("127.0.0.1", 15021)
 SITE = Site(
@@ -30,7 +32,8 @@ SITE = Site(
     (Instrument("source meter", "meter", "source", replace(HERE, port=15023), 1, "m", RegisterMap(()),
                 reports=frozenset({"volts_ab", "power_kw", "hertz"})),),
 )
-PROGRAM = Program("steps", "Steps", (Ramp(Target(50.0, percent=True), 10.0), Repeat(2, (Hold(5.0), Ramp(Target(3.5), 0.0)))))
+PROGRAM = Program("steps", "Steps", (Ramp(Target(50.0, percent=True), 10.0),
+                                     Repeat(2, (Hold(5.0), Ramp(Target(3.5), 0.0)))))
 SETTINGS = Settings.of(SITE, PROGRAM)
 START_S = 1_792_888_200.25  # 2026-10-25T00:30:00.25Z
 
@@ -57,8 +60,10 @@ def decide(state: State, seen_inputs: Inputs, settings: Settings) -> Decision:
         unit.last = reading
     if seen_inputs.commands:
         now.alarms = {**now.alarms, ("short of target", -1): Alarm("short of target", -1, count=int(now.target_kw))}
-    orders = Orders(tuple(UnitOrders(unit.wanted, raise_to=7 if i else None, fan=True) for i, unit in enumerate(now.units)))
-    events = tuple(Event("command", f"={c.verb.value}", 1, c.who, (("value_kw", c.value),)) for c in seen_inputs.commands)
+    orders = Orders(tuple(UnitOrders(unit.wanted, raise_to=7 if i else None, fan=True)
+                          for i, unit in enumerate(now.units)))
+    events = tuple(Event("command", f"={c.verb.value}", 1, c.who, (("value_kw", c.value),))
+                   for c in seen_inputs.commands)
     power_kw = seen_inputs.instruments[0].electrical.power_kw
     return Decision(now, orders, events, Seen(delivered_kw=power_kw, volts_v=None, hertz=50.0))
 

@@ -51,12 +51,13 @@ class Tree:
 
 
 reals = st.floats(allow_nan=False)
+finite = st.floats(allow_nan=False, allow_infinity=False)
 leaves = st.builds(Leaf, reals, st.integers(), st.none() | st.text(), st.sampled_from(Colour),
-                   st.none() | st.text() | st.floats(allow_nan=False, allow_infinity=False))
+                   st.none() | st.text() | finite)
 twigs = st.builds(Twig, st.none() | leaves, st.frozensets(st.text()),
                   st.tuples(st.none() | reals, st.booleans(), st.sampled_from(Colour)),
                   st.lists(st.tuples(st.text(), st.integers())).map(tuple))
-plains = st.recursive(st.none() | st.booleans() | st.integers() | st.text() | st.floats(allow_nan=False, allow_infinity=False),
+plains = st.recursive(st.none() | st.booleans() | st.integers() | st.text() | finite,
                       lambda inner: st.lists(inner, max_size=3).map(tuple), max_leaves=4)
 trees = st.builds(Tree, st.lists(leaves | twigs, max_size=4).map(tuple),
                   st.dictionaries(st.tuples(st.text(), st.integers()), leaves, max_size=3),

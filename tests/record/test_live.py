@@ -72,11 +72,11 @@ def test_a_slow_disk_never_holds_up_the_caller_and_what_is_dropped_is_told(tmp_p
 def test_health_comes_back_when_the_disk_keeps_up_again(tmp_path, monkeypatch):
     recorder = LiveRecorder(tmp_path / "a.run", SETTINGS, {}, (), reserve_bytes=0, queue_length=4)
     gate, store = threading.Event(), recorder._book.store
-    monkeypatch.setattr(recorder._book, "store", lambda *args: gate.wait(60) and store(*args) or [])
+    monkeypatch.setattr(recorder._book, "store", lambda *args: store(*args) if gate.wait(60) else [])
     made = frames(20)
     for frame in made[:19]:
         recorder.write(frame)
-    assert recorder.health is Health.BEHIND
+    assert recorder.health.value == "behind"
     gate.set()
     wait_for(lambda: recorder.health is Health.OK)
     recorder.write(made[19])
@@ -116,6 +116,7 @@ def test_a_full_disk_costs_the_reserve_and_the_end_is_still_recorded(tmp_path, m
     assert "recording goes into the reserve after scan" in recorder.problem
     with Reader(tmp_path / "a.run") as reader:
         assert [s.n for s in reader.scans()] == list(range(60))
+        assert reader.end is not None
         assert reader.end.outcome == "unloaded: the record failed"
     assert verify(tmp_path / "a.run").intact
 
@@ -144,10 +145,11 @@ def test_F5_on_a_file_system_of_1_mb_the_last_scans_and_the_end_are_readable(sma
     told_at = None
     for frame in made:
         recorder.write(frame)
-        wait_for(lambda: recorder._queue.empty())
+        wait_for(recorder._queue.empty)
         if recorder.health is Health.FAILED and told_at is None:
             told_at = frame.number, recorder.last_number
     assert told_at is not None
+    assert told_at[1] is not None
     assert told_at[0] - told_at[1] <= 2
     assert not (small_disk / "a.run.reserve").exists()
     sealed = recorder.close("unloaded", {})

@@ -1,5 +1,7 @@
 """What is written is what is read; nothing is changed afterwards; nothing is lost that was said to be on disk."""
 
+# ruff: noqa: S608 - table names are this room's own
+
 import dataclasses
 import random
 import signal
@@ -10,11 +12,11 @@ import types
 
 import pytest
 
+from benchctl.core.decision import Settings
 from benchctl.core.inputs import Recorder as Health
 from benchctl.field.answer import Answer, Got
 from benchctl.field.sweep import Sweep, decoder_of, readings
 from benchctl.files import read_program, read_site
-from benchctl.core.decision import Settings
 from benchctl.record import recorder as recorder_module
 from benchctl.record.digest import state_digest
 from benchctl.record.fault import RecordFault
@@ -33,6 +35,7 @@ def test_every_scan_reads_back_as_it_was_written(tmp_path):
         assert reader.meta["seed"] == "7"
         assert reader.meta["kind"] == "rehearsal"
         assert reader.condition == "closed"
+        assert reader.end is not None
         assert (reader.end.outcome, reader.end.totals) == ("done", {"energy_kwh": 0.1})
         assert [e.text for e in reader.events()] == [e.text for f in made for e in f.decision.events]
     assert [s.inputs(SITE) for s in scans] == [f.inputs for f in made]
@@ -52,6 +55,13 @@ def test_what_is_not_known_is_null_and_never_zero(tmp_path):
     assert scans[3].units_heard == 2
 
 
+def answers(device, rnd):
+    """Random words of every block of a device, or none."""
+    return tuple(
+        Answer(Got.OK, tuple(rnd.randrange(1 << 16) for _ in range(block.words))) if rnd.random() < 0.8
+        else Answer(rnd.choice((Got.SILENT, Got.NOT_ASKED, Got.DOWN))) for block in decoder_of(device).plan.blocks)
+
+
 def test_the_words_of_the_wire_decode_to_the_readings_again(tmp_path):
     site, files = read_site("northquay")
     program, file = read_program("ladder")
@@ -59,11 +69,8 @@ def test_the_words_of_the_wire_decode_to_the_readings_again(tmp_path):
     rnd = random.Random(4)
     made = []
     for frame in frames(40):
-        answers = tuple(
-            tuple(Answer(Got.OK, tuple(rnd.randrange(1 << 16) for _ in range(block.words))) if rnd.random() < 0.8
-                  else Answer(rnd.choice((Got.SILENT, Got.NOT_ASKED, Got.DOWN))) for block in decoder_of(d).plan.blocks)
-            for d in (*site.units, *site.instruments))
-        sweep = Sweep(answers[:len(site.units)], answers[len(site.units):])
+        sweep = Sweep(tuple(answers(unit, rnd) for unit in site.units),
+                      tuple(answers(instrument, rnd) for instrument in site.instruments))
         units, instruments = readings(site, sweep)
         heard = dataclasses.replace(frame.inputs, units=units, instruments=instruments)
         made.append(dataclasses.replace(frame, inputs=heard, sweep=sweep))
@@ -186,6 +193,7 @@ print("end", flush=True)
 def test_after_kill_9_everything_acknowledged_is_there(tmp_path, kind):
     path = tmp_path / "a.run"
     writer = subprocess.Popen([sys.executable, "-c", WRITER, str(path), kind], stdout=subprocess.PIPE, text=True)
+    assert writer.stdout is not None
     acknowledged = [int(writer.stdout.readline()) for _ in range(12)][-1]
     writer.send_signal(signal.SIGKILL)
     rest = [line for line in writer.stdout.read().splitlines()[:-1] if line.isdigit()]
@@ -199,8 +207,8 @@ def test_after_kill_9_everything_acknowledged_is_there(tmp_path, kind):
         assert numbers[-1] >= acknowledged
         assert reader.condition == "interrupted"
         expected = frames(acknowledged + 1)[-1]
-        found = next(s for s in reader.scans(acknowledged - 1))
-        assert (found.inputs(SITE), found.orders()) == (expected.inputs, expected.decision.orders)
+        scan = next(iter(reader.scans(acknowledged - 1)))
+        assert (scan.inputs(SITE), scan.orders()) == (expected.inputs, expected.decision.orders)
     found = verify(path)
     assert found.intact
     assert not found.sealed
@@ -215,25 +223,31 @@ def fill(recorder, rows):
 
 
 def test_a_full_disk_stops_the_record_not_the_run_and_space_brings_it_back(tmp_path, monkeypatch):
-    clock = types.SimpleNamespace(monotonic=lambda: clock.now_s, now_s=0.0)
-    monkeypatch.setattr(recorder_module, "time", clock)
+    now_s = [0.0]
+    monkeypatch.setattr(recorder_module, "time", types.SimpleNamespace(monotonic=lambda: now_s[0]))
     made = frames(60)
     recorder = Recorder(tmp_path / "a.run", SETTINGS, {}, ())
     recorder._together = 1
     fill(recorder, 4)
-    tried = []
-    monkeypatch.setattr(recorder._book, "store", lambda *a, store=recorder._book.store: tried.append(1) or store(*a))
+    tried, store = [], recorder._book.store
+
+    def counted(*args):
+        tried.append(args)
+        return store(*args)
+
+    monkeypatch.setattr(recorder._book, "store", counted)
     for frame in made[:40]:
         recorder.write(frame)
     last = recorder.last_number
+    assert last is not None
     assert 0 < last < 39
-    assert recorder.health is Health.FAILED
+    assert recorder.health.value == "failed"
     assert recorder.problem == f"recording stopped after scan {last}: database or disk is full"
     assert len(tried) == last + 2  # one attempt failed, and no other before its time
     with Reader(tmp_path / "a.run") as reader:
         assert [s.n for s in reader.scans()] == list(range(last + 1))
     fill(recorder, 10_000)
-    clock.now_s += 5.0
+    now_s[0] += 5.0
     for frame in made[40:]:
         recorder.write(frame)
     assert recorder.health is Health.OK
@@ -253,6 +267,7 @@ def test_what_memory_cannot_hold_while_the_disk_is_full_is_told_as_a_gap(tmp_pat
     for frame in made:
         recorder.write(frame)
     last = recorder.last_number
+    assert last is not None
     fill(recorder, 10_000)
     assert recorder.close("done", {}), recorder.problem
     with Reader(tmp_path / "a.run") as reader:

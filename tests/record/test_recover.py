@@ -32,6 +32,7 @@ def test_it_gets_an_end_of_its_last_scan_and_a_seal(left_behind):
     assert found.sealed
     assert found.notes == ()
     with Reader(left_behind) as reader:
+        assert reader.end is not None
         assert reader.end.outcome == "interrupted"
         assert reader.end.wall_ns == list(reader.scans())[-1].wall_ns
     assert sorted(p.name for p in left_behind.parent.iterdir()) == ["a.run", "a.run.seal"]

@@ -52,7 +52,8 @@ def test_runs_are_listed_from_the_oldest(folder):
 
 
 @pytest.mark.parametrize(("ref", "expected"), [
-    ("north-ladder-1", "north-ladder-1"), ("blocks", "north-blocks-2"), ("latest", "south-ladder-3"), ("-3", "south-ladder-3"),
+    ("north-ladder-1", "north-ladder-1"), ("blocks", "north-blocks-2"), ("latest", "south-ladder-3"),
+    ("-3", "south-ladder-3"),
 ])
 def test_a_run_is_found_by_name_part_of_it_or_latest(folder, ref, expected):
     assert find_run(ref, folder).stem == expected

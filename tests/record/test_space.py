@@ -19,15 +19,19 @@ def test_a_record_of_readings_takes_less_than_was_estimated(tmp_path):
     assert path.stat().st_size - 200_000 < needed_bytes(SETTINGS, 600.0) - space.BYTES_A_RUN
 
 
+def answers(device, rnd):
+    """Random words of every block of a device."""
+    return tuple(Answer(Got.OK, tuple(rnd.randrange(1 << 16) for _ in range(block.words)))
+                 for block in decoder_of(device).plan.blocks)
+
+
 @pytest.mark.parametrize("name", ["northquay", "alder-ridge"])
 def test_a_record_of_a_chain_whose_every_word_moves_takes_less_than_was_estimated(tmp_path, name):
     site, files = read_site(name)
     settings, rnd = Settings.of(site, None, 0.5), random.Random(3)
     recorder = Recorder(tmp_path / "a.run", settings, {}, files)
     for frame in frames(200):
-        answers = tuple(tuple(Answer(Got.OK, tuple(rnd.randrange(1 << 16) for _ in range(block.words)))
-                              for block in decoder_of(device).plan.blocks) for device in (*site.units, *site.instruments))
-        sweep = Sweep(answers[:len(site.units)], answers[len(site.units):])
+        sweep = Sweep(tuple(answers(u, rnd) for u in site.units), tuple(answers(i, rnd) for i in site.instruments))
         assert len(readings(site, sweep)[0]) == len(site.units)
         recorder.write(frame.__class__(frame.number, frame.wall_s, frame.inputs, frame.decision, (), sweep))
     assert recorder.close("done", {}), recorder.problem

@@ -1,7 +1,10 @@
 """Whatever is altered in a record is found, and where. SHA-256 is hashlib's; the chain is computed again by hand."""
 
+# ruff: noqa: S608 - table and column names are this room's own
+
 import hashlib
 import json
+import math
 import shutil
 import sqlite3
 import struct
@@ -57,6 +60,7 @@ def test_an_untouched_record_is_intact_and_sealed(run):
 
 def test_the_seal_is_the_hash_that_common_tools_give(run):
     seal = read_seal(run)
+    assert seal is not None
     assert seal.hash == hashlib.sha256(run.read_bytes()).hexdigest()
     assert seal.size_bytes == run.stat().st_size
 
@@ -106,7 +110,7 @@ def altered(value, at, bit):
         data = bytearray(struct.pack(">d", value))
         data[at % 8] ^= 1 << bit
         new = struct.unpack(">d", data)[0]
-        return value + 1.0 if new != new or new == value else new
+        return value + 1.0 if math.isnan(new) or new == value else new
     if isinstance(value, int):
         return value ^ 1 << (8 * at + bit) % 63
     data = bytearray(value.encode() if isinstance(value, str) else value)
