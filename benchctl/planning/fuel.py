@@ -20,8 +20,7 @@ def litres(site: Site, program: Program, legs: tuple[PlannedLeg, ...]) -> float 
     if plate.kind != "generating set" or not min(LITRES_PER_HOUR) <= plate.power_kw <= max(LITRES_PER_HOUR):
         return None
     extra_kw = besides_kw(site, program)
-    timed = [(leg.energy_kwh, leg.length_s / 3600.0) for leg in legs if leg.length_s > 0.0]
-    loads = [(kwh / hours + extra_kw, hours) for kwh, hours in timed]
+    loads = [(leg.mean_kw + extra_kw, leg.length_s / 3600.0) for leg in legs if leg.length_s > 0.0]
     if any(kw > MOST_SHARE * plate.power_kw for kw, _ in loads):
         return None
     return math.fsum(litres_per_hour(plate.power_kw, kw) * hours for kw, hours in loads)

@@ -82,8 +82,9 @@ class PlannedLeg:
     """One row of the plan: a leg of the program with its time, its level at the end and its energy.
 
     target_kw: as the program counts it at the leg's end (chain, or source total). from_kw: of the chain at its begin.
-    energy_kwh: integral of what is asked of the chain. given_kwh: of what the stages give. levels: different levels
-    that the chain stands at during the leg, the one at its begin included. wait_s: longest time without program time.
+    mean_kw: mean of what is asked of the chain over the leg. given_kwh: energy of what the stages give. levels:
+    different levels that the chain stands at during the leg, the one at its begin included. wait_s: longest time
+    without program time.
     """
 
     number: int
@@ -98,7 +99,7 @@ class PlannedLeg:
     from_kw: float
     level: Level
     levels: int
-    energy_kwh: float
+    mean_kw: float
     given_kwh: float
     rejection: bool = False
     in_band: bool = False
@@ -117,6 +118,11 @@ class PlannedLeg:
     def asked_kw(self) -> float:
         """kW asked of the chain at the leg's end."""
         return self.level.asked_kw
+
+    @property
+    def energy_kwh(self) -> float:
+        """Integral of what is asked of the chain over the leg's time."""
+        return self.mean_kw * self.length_s / 3600.0
 
     @property
     def change_kw(self) -> float:

@@ -27,8 +27,7 @@ def average_percent(site: Site, program: Program, legs: tuple[PlannedLeg, ...]) 
         return None
     floor_kw = site.nameplate.power_kw * COUNTED_AS_PERCENT / 100.0
     extra_kw = besides_kw(site, program)
-    loaded = math.fsum(max(floor_kw, 3600.0 * leg.energy_kwh / leg.length_s + extra_kw) * leg.length_s
-                       for leg in legs if leg.length_s > 0.0)
+    loaded = math.fsum(max(floor_kw, leg.mean_kw + extra_kw) * leg.length_s for leg in legs)
     return 100.0 * loaded / time_s / site.nameplate.power_kw
 
 
