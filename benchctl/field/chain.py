@@ -12,6 +12,7 @@ from typing import Any
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.field.answer import DOWN, Got
+from benchctl.field.decode import decode_unit
 from benchctl.field.device import Counts, Device
 from benchctl.field.encode import NOTHING, Request, Writes, encode
 from benchctl.field.modbus import Connect, Link
@@ -45,7 +46,7 @@ class Line:
                 continue
             await device.scan(until_s)
             if until_s <= asyncio.get_running_loop().time():
-                self.begin = (index + 1) % count
+                self.begin = (index if not device.silent and not device.heard else index + 1) % count
                 break
         for device in self.devices:
             device.ping_if_due()
@@ -93,6 +94,7 @@ class Chain:
             line.devices.append(device)
             self._devices.append(device)
         self._units = self._devices[:len(site.units)]
+        self._scans: set[asyncio.Task[None]] = set()
 
     @property
     def counts(self) -> dict[str, Counts]:
@@ -112,12 +114,10 @@ class Chain:
                 for d in self._devices if d.absent}
 
     async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Sweep:
-        """One scan of all devices, ended at `until_s` (loop time), or at once when `cut` is set."""
+        """One scan of all devices, ended at `until_s` (loop time), or at once by `cut` or an urgent write."""
         for device in self._devices:
             device.clear()
-        waits: set[asyncio.Task[None]] = set()
-        for line in self._lines.values():
-            waits.add(self._loop.create_task(line.scan(until_s)))
+        waits = self._scans = {self._loop.create_task(line.scan(until_s)) for line in self._lines.values()}
         stop = self._loop.create_task(_until_set(cut)) if cut is not None else None
         try:
             cut_short = await _all_done(waits, stop, until_s - self._loop.time() + GRACE_S)
@@ -138,6 +138,8 @@ class Chain:
     async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
         """Carry orders out; what is not sent by `until_s` (loop time) is discarded. One outcome per unit."""
         if orders.urgent:
+            for scan in self._scans:
+                scan.cancel()
             for line in self._lines.values():
                 line.link.cut_reads()
         jobs = [self._job(d, o, orders.urgent) for d, o in zip(self._units, orders.units, strict=True)]
@@ -145,8 +147,8 @@ class Chain:
         if not busy:
             return tuple(j.outcome() if j.writes.fed else NO_WRITES for j in jobs)
         if orders.urgent:
-            busy.sort(key=lambda j: not j.writes.openings)
-        answering = [j for j in busy if not j.device.silent and j.device.heard]
+            busy.sort(key=lambda j: not _loaded(j.device))
+        answering = [j for j in busy if j.device.answering]
         mute = [j for j in busy if j not in answering and (orders.urgent or j.device.write_due())]
         for job in busy:
             _discard_all(job)
@@ -182,7 +184,7 @@ class Chain:
         self, jobs: list[Job], everyone: list[Job], orders: Orders, until_s: float,
     ) -> None:
         """Closings, if every opening was acknowledged, and the feed."""
-        opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.heard)
+        opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.answering)
         closing = [j for j in jobs if j.writes.closings] if opened and not orders.urgent else []
         if closing and orders.block:
             await asyncio.gather(*(j.line.link.quiesce(j.device.turnaround_s) for j in _one_a_line(closing)))
@@ -240,6 +242,16 @@ async def _mute_pass(jobs: Sequence[Job], until_s: float) -> None:
                 setattr(job, name, ended)
                 if ended in (Write.UNKNOWN, Write.NOT_SENT):
                     break
+        job.device.ping_if_due()
+
+
+def _loaded(device: Device) -> bool:
+    """True unless the unit was last heard to be empty."""
+    noun = device.noun
+    if not isinstance(noun, Unit) or not device.recent():
+        return True
+    reading = decode_unit(noun, device.recent())
+    return reading.load != 0 or reading.load_order not in (0, None)
 
 
 def _discard_all(job: Job) -> None:
@@ -282,7 +294,10 @@ async def _all_done(
     watched: set[asyncio.Future[Any]] = {everything} if stop is None else {everything, stop}
     done, _ = await asyncio.wait(watched, timeout=max(0.0, timeout_s), return_when=asyncio.FIRST_COMPLETED)
     if everything in done:
-        everything.result()
+        try:
+            everything.result()
+        except asyncio.CancelledError:  # by a drop
+            return True
         return False
     everything.cancel()
     await asyncio.gather(everything, return_exceptions=True)

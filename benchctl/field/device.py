@@ -17,6 +17,7 @@ OWN_SOCKET_TIMEOUT_S, GATEWAY_TIMEOUT_S = 0.5, 1.0
 MUTE_TIMEOUT_S = 0.15  # for writes to a device that does not answer anyhow
 FIRST_REST_S, LONGEST_REST_S = 0.2, 5.0
 ONCE_EVERY_S = 60.0
+HURRIED = 0.5  # share of its time-out below which a device was not given the time to answer
 NO_SUCH_ADDRESS = 2
 
 
@@ -41,7 +42,8 @@ class Device:
         default_s = GATEWAY_TIMEOUT_S if noun.endpoint.gateway else OWN_SOCKET_TIMEOUT_S
         self.timeout_s = default_s if registers.timeout_s is None else registers.timeout_s
         self.turnaround_s = registers.turnaround_s
-        self.answers: list[Answer] = []  # of the scan in progress or the last one
+        self.answers: list[Answer] = []  # of the scan in progress, or of the last one
+        self.before: Answers = ()  # of the scan before, in which something was asked
         self.counts = Counts()
         self.silent = False
         self.absent: list[tuple[Space, int]] = []  # addresses found not to exist, each named once
@@ -49,6 +51,7 @@ class Device:
         self._runs: dict[int, tuple[Block, ...]] = {}  # block → the parts of it that exist
         self._once_due_s = self._rest_until_s = self._write_due_s = 0.0
         self._rest_s = FIRST_REST_S
+        self._hurried = False
         self._contact_s = -1.0
         self._ping: asyncio.Task[None] | None = None
         self._heard_by_ping: Answer | None = None
@@ -57,12 +60,21 @@ class Device:
 
     @property
     def heard(self) -> bool:
-        """True when the device itself answered in the last scan."""
-        return any(a.got in (Got.OK, Got.BAD) or (a.got is Got.EXCEPTION and a.code not in GATEWAY_CODES)
-                   for a in self.answers)
+        """True when the device itself answered in this scan."""
+        return _heard(self.answers)
+
+    def recent(self) -> Answers:
+        """What was last heard of the device: in this scan, or where it was not asked yet in the one before."""
+        return tuple(self.answers) if any(a is not NOT_ASKED for a in self.answers) else self.before
+
+    @property
+    def answering(self) -> bool:
+        """True when the device is expected to answer."""
+        return not self.silent and _heard(self.recent())
 
     def clear(self) -> None:
         """Begin a scan: nothing is known yet."""
+        self.before = self.recent()
         self.answers = [NOT_ASKED] * len(self.plan.blocks)
 
     def miss(self, answer: Answer) -> None:
@@ -81,11 +93,17 @@ class Device:
         for index in range(due):
             if until_s - self._loop.time() < self.turnaround_s:
                 return
+            patience_s = until_s - self._loop.time()
             answer = self.answers[index] = await self._block(index, until_s)
             if answer.got in (Got.SILENT, Got.DOWN, Got.NOT_ASKED) or answer.code in GATEWAY_CODES:
                 if not self.heard and answer.got in (Got.SILENT, Got.EXCEPTION):
-                    self._rest()
+                    # A deadline that came too soon says little of the device, unless it does so twice.
+                    hurried = answer.got is Got.SILENT and patience_s < HURRIED * self.timeout_s
+                    if not hurried or self._hurried:
+                        self._rest()
+                    self._hurried = hurried
                 return
+        self._hurried = False
         if due > self.plan.each:
             self._once_due_s = now + ONCE_EVERY_S
         self._rest_s = FIRST_REST_S
@@ -196,7 +214,7 @@ class Device:
     async def write(self, requests: Sequence[Request], until_s: float, *, careful: bool) -> Write:
         """Send requests in order. careful: stop at the first that is not acknowledged; else only at silence."""
         worst = Write.NONE
-        timeout_s = min(self.timeout_s, MUTE_TIMEOUT_S) if self.silent else self.timeout_s
+        timeout_s = self.timeout_s if self.answering else min(self.timeout_s, MUTE_TIMEOUT_S)
         for request in requests:
             ended = self._ended(await self.link.write(self.noun.unit_id, request, timeout_s, until_s))
             worst = max(worst, ended, key=_BADNESS.__getitem__)
@@ -206,7 +224,7 @@ class Device:
             if worst in (Write.DONE, Write.REFUSED):
                 self._wake()
             else:
-                self._write_due_s = self._loop.time() + self._rest_s
+                self._write_due_s = self._loop.time() + self.timeout_s + self._rest_s
         return worst
 
     def _ended(self, answer: Answer) -> Write:
@@ -228,6 +246,11 @@ class Device:
     def result(self) -> Answers:
         """The answers of the scan."""
         return tuple(self.answers)
+
+
+def _heard(answers: Sequence[Answer]) -> bool:
+    """True when one of the answers is the device's own."""
+    return any(a.got in (Got.OK, Got.BAD) or (a.got is Got.EXCEPTION and a.code not in GATEWAY_CODES) for a in answers)
 
 
 # Exceptions after which a write may yet be in force: acknowledged but slow, or a gateway that heard nothing back.

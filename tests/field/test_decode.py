@@ -1,3 +1,4 @@
+# ruff: noqa: N802 - names of field cases
 """Decoding. Inputs and expected values: public issue reports about Modbus meters (named at each test), SunSpec.
 
 SunSpec information model: "not implemented" patterns and scale factors. IEEE 754: floats.

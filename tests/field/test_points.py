@@ -1,3 +1,4 @@
+# ruff: noqa: N802 - names of field cases
 """Read plans. Sizes of requests: Modbus Application Protocol 1.1b3, functions 1 to 4."""
 
 from hypothesis import given
