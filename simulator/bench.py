@@ -70,6 +70,7 @@ class Bench:
                 self._arm(fault, fault.at_s)
         if simulation.site_load_kw:
             self.at(5.0 + 20.0 * self._rng.random(), self._site_load_moves)
+        self._volts_moved()
         self.advance(0.0)
         self._sample(always=True)
 
@@ -172,9 +173,15 @@ class Bench:
         good = volts > FAN_VOLTS_PU and self.source.speed_pu > FAN_SPEED_PU and not self.lost_phases
         for bank in self.banks:
             bank.elements.follow(volts)
-            if bank.supply_ok != good:
-                bank.supply_ok = good
+            over = volts * self._volts_ratio(bank) > bank.profile.highest_v_ratio
+            if (bank.supply_ok, bank.over_volts) != (good, over):
+                bank.supply_ok, bank.over_volts = good, over
                 bank.refresh()
+
+    def _volts_ratio(self, bank: Bank) -> float:
+        """Line-to-neutral volts at per unit 1 as a share of those that the unit is rated for."""
+        rated = bank.profile.rated_v / (3**0.5 if bank.profile.phases == 3 else 1.0)
+        return max(abs(x) for x in self.phasors) / rated
 
     def set_site_kw(self, kw: float) -> None:
         """Move the site's own load."""

@@ -5,9 +5,18 @@ too (a map without any point, as in small test worlds, counts as able to report 
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
-from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
+from benchctl.core.reading import (
+    NO_ELECTRICAL,
+    NONE3,
+    Electrical,
+    InstrumentReading,
+    Outcome,
+    Three,
+    UnitReading,
+)
 from benchctl.core.registers import RegisterMap
 from benchctl.core.site import Endpoint, Instrument
 from simulator.bench import Bench
@@ -68,6 +77,7 @@ class _UnitPort:
         self._endpoint = unit.endpoint
         self._cable = bench.cables.of(f"{unit.endpoint.host}:{unit.endpoint.port}")
         self._meter = bench.unit_meters[index] if any(has(n) for n in _ELECTRICAL_NAMES) else None
+        self._shown = _shower(has)
         self._tests = fault_tests(profile)
         self._known = (1 << len(profile.faults)) - 1
         self._order = bool(profile.setpoint) or has("stages_order") or any(s.order for s in profile.stages)
@@ -107,7 +117,7 @@ class _UnitPort:
             uptime_s=float(int(bank.now_s - bank.started_s)) if has["uptime_s"] else None,
             serial=bank.serial_now if has["serial"] else None, identity_ok=True,
             faults=faults, faults_known=self._known,
-            electrical=self._meter.electrical() if self._meter else NO_ELECTRICAL,
+            electrical=self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL,
             power_reading=self._meter is not None)
 
     def _write(self, effect: Callable[[Bank], None]) -> Write:
@@ -160,6 +170,7 @@ class _InstrumentPort:
         self._instrument: Instrument = bench.site.instruments[index]
         self._meter: Meter = bench.meters[index]
         self._has = _reportable(self._instrument.registers)
+        self._shown = _shower(self._has)
         endpoint = self._instrument.endpoint
         self._cable = bench.cables.of(f"{endpoint.host}:{endpoint.port}")
         self._last: tuple[tuple[object, ...], InstrumentReading] | None = None
@@ -171,15 +182,15 @@ class _InstrumentPort:
         failed = _failed(self._cable.closed, late, answering, None, self._instrument.endpoint)
         if failed is not None:
             return InstrumentReading(failed)
-        key = (self._meter.count, self._bench.needs_set)
+        key = (self._meter.count, self._bench.needs_set, self._uptime_s())
         if self._last is None or self._last[0] != key:
             self._last = key, (self._panel(self._bench.panel) if self._instrument.role == "panel"
-                               else self._figures(self._meter.electrical()))
+                               else self._figures(self._shown(self._meter.electrical())))
         return self._last[1]
 
     def _figures(self, electrical: Electrical) -> InstrumentReading:
         return InstrumentReading(Outcome.OK, electrical, identity_ok=True, serial=self._serial(),
-                                 site_needs_set=self._needs_set())
+                                 site_needs_set=self._needs_set(), uptime_s=self._uptime_s())
 
     def _panel(self, panel: Panel) -> InstrumentReading:
         source = self._bench.source
@@ -187,13 +198,29 @@ class _InstrumentPort:
             Outcome.OK, speed_rpm=round(panel.speed_rpm, 0), oil_kpa=round(panel.oil_kpa, 0),
             coolant_c=round(panel.coolant_c, 1), fuel_percent=round(panel.fuel_percent, 1),
             battery_v=panel.battery_v, set_running=source.running, set_fault=source.stalled, identity_ok=True,
-            site_needs_set=self._needs_set(), serial=self._serial())
+            site_needs_set=self._needs_set(), serial=self._serial(), uptime_s=self._uptime_s())
+
+    def _uptime_s(self) -> float | None:
+        return float(int(self._bench.now_s)) if self._has("uptime_s") else None
 
     def _needs_set(self) -> bool | None:
         return self._bench.needs_set if self._has("site_needs_set") else None
 
     def _serial(self) -> str | None:
         return (self._instrument.serial or "SIM-METER") if self._has("serial") else None
+
+
+def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
+    """A function that hides what a map cannot tell."""
+    hidden: dict[str, Three | None] = {}
+    for name in ("power_kw", "reactive_kvar", "hertz", "power_factor", "energy_kwh", "refresh_count"):
+        if not has(name):
+            hidden[name] = None
+    for field, name in (("volts_ll", "volts_ab"), ("volts_ln", "volts_a"), ("amps", "amps_a"),
+                        ("phase_kw", "power_a_kw")):
+        if not has(name):
+            hidden[field] = NONE3
+    return (lambda e: replace(e, **hidden)) if hidden else (lambda e: e)  # type: ignore[arg-type]
 
 
 def _failed(closed: bool, late: bool, answering: bool, busy: int | None,

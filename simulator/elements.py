@@ -51,6 +51,11 @@ class Elements:
         """What the unit reads back."""
         return self.closed
 
+    @property
+    def astray(self) -> bool:
+        """True when a contactor does not do what its coil says."""
+        return False
+
     def act(self) -> None:
         """Make what is ordered and allowed come true, in the unit's own time."""
         raise NotImplementedError
@@ -90,6 +95,13 @@ class StagedElements(Elements):
         """Bit mask as read back."""
         wrong = self.firmware.trouble.feedback_wrong
         return self.closed ^ sum(1 << i for i in wrong) if wrong else self.closed
+
+    @property
+    def astray(self) -> bool:
+        """A contactor that hangs, or whose feedback says so."""
+        trouble = self.firmware.trouble
+        hangs = sum(1 << i for i in trouble.will_not_open | trouble.will_not_close)
+        return bool((self.closed ^ self.pending) & hangs or trouble.feedback_wrong)
 
     def act(self) -> None:
         """Start each contactor whose coil changes."""

@@ -91,8 +91,9 @@ class Meter:
         if trouble.reversed is not None:
             i[trouble.reversed] = -i[trouble.reversed]
         s = [u[k] * i[k].conjugate() for k in range(3)]
-        figures = (*(abs(x) for x in u), abs(u[0] - u[1]), abs(u[1] - u[2]), abs(u[2] - u[0]),
+        values = (*(abs(x) for x in u), abs(u[0] - u[1]), abs(u[1] - u[2]), abs(u[2] - u[0]),
                    *(1000.0 * abs(x) for x in i), *(x.real for x in s), *(x.imag for x in s))
+        figures = tuple([f if abs(f) > 1e-9 else 0.0 for f in values])  # what rounding leaves of nothing is nothing
         self._clean = flow, figures
         return figures
 

@@ -45,6 +45,7 @@ class Bank:
         self.now_s = 0.0
         self.started_s = 0.0
         self.supply_ok = True  # volts at a fan that the source feeds
+        self.over_volts = False  # above what the profile allows the elements
         self.fan_order = False
         self.fan_on = False
         self.watchdog_expired = False

@@ -19,7 +19,7 @@ def test_the_truth_has_the_keys_that_a_rehearsal_reads():
     assert json.loads(json.dumps(truth)) == truth
 
 
-ORDERS = st.lists(st.tuples(st.floats(0.05, 20.0), st.integers(0, 1), st.integers(0, 15), st.booleans()), max_size=12)
+ORDERS = st.lists(st.tuples(st.floats(0.05, 20.0), st.integers(0, 1), st.integers(0, 15), st.booleans()), max_size=8)
 
 
 def follow(world: Bench, orders) -> list[float]:
@@ -39,7 +39,7 @@ def follow(world: Bench, orders) -> list[float]:
     return seen
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(ORDERS)
 def test_the_source_gives_what_the_units_take_and_no_load_stands_without_a_fan(orders):
     # The contactors' own delay is what the shortest wait must allow for.

@@ -35,14 +35,15 @@ def test_every_kind_of_fault_has_a_case_and_a_row_of_its_own_kind():
 
 
 def story(name: str | None) -> list[object]:
-    """A unit is loaded, changed, left alone and loaded again, with or without a fault from 10 s on: all that is seen."""
+    """All that is seen while a unit is loaded, changed, emptied and loaded again, with a fault or without."""
     on, value = CASES[name] if name else ("", None)
     world = bench(profile(), faults=(Fault(10.0, name, on, value),) if name else ())
     port, bank = Direct(world), world.banks[0]
     bank.heard("request")
     loaded(world, 0b0111)
     seen: list[object] = []
-    for now, load in ((9.0, None), (12.0, 0b1111), (14.0, None), (18.0, 0), (20.0, None), (25.0, 0b1111), (45.0, None)):
+    for now, load in ((9.0, None), (12.0, 0b1111), (14.0, None), (18.0, 0), (20.0, None), (25.0, 0b1111),
+                      (45.0, None)):
         world.advance(now)
         if load is not None and not (bank.trouble.ignores_writes or bank.trouble.refuses_writes is not None):
             bank.order_load(load)

@@ -12,7 +12,7 @@ def make(inlet_c: float = 20.0, altitude_m: float = 0.0) -> Heat:
     return Heat(inlet_c, 4.0, 20.0, 8.0, 600.0, altitude_m)
 
 
-@settings(max_examples=40)
+@settings(deadline=None, max_examples=40)
 @given(st.floats(1.0, 200.0), st.floats(0.0, 300.0), st.floats(0.0, 1.0), st.floats(0.0, 80.0))
 def test_heating_and_cooling_follow_the_differential_equations(dt_s, power_kw, flow, first_s):
     heat = make()
@@ -30,7 +30,7 @@ def test_heating_and_cooling_follow_the_differential_equations(dt_s, power_kw, f
     assert heat.exhaust_c == pytest.approx(found[1], abs=2e-4)
 
 
-@settings(max_examples=40)
+@settings(deadline=None, max_examples=40)
 @given(st.lists(st.floats(0.01, 50.0), min_size=2, max_size=6), st.floats(0.0, 300.0))
 def test_two_short_times_are_one_long_time(parts, power_kw):
     whole, cut = make(), make()
@@ -81,6 +81,7 @@ def test_still_air_cools_slowly():
     assert heat.element_c > 20.0 + 0.85 * (hot - 20.0)
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.floats(0.0, 300.0), st.floats(0.0, 300.0))
 def test_more_power_is_hotter(first_kw, second_kw):
     low, high = make(), make()

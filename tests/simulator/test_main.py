@@ -24,8 +24,8 @@ def test_a_site_that_is_not_there_is_told_and_ends_with_2(capsys):
 @pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGTERM])
 def test_it_says_where_each_unit_is_tells_the_truth_and_ends_cleanly(stop, tmp_path: Path):
     truth = tmp_path / "truth.jsonl"
-    with subprocess.Popen([sys.executable, "-m", "simulator", "northquay", "--any-port", "--truth", str(truth), "--speed", "5"],
-                          stderr=subprocess.PIPE, text=True) as process:
+    command = [sys.executable, "-m", "simulator", "northquay", "--any-port", "--truth", str(truth), "--speed", "5"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
         assert process.stderr is not None
         lines = []
         for line in process.stderr:

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.core.profile import Stage
@@ -72,6 +72,7 @@ def test_single_phase_units_draw_their_rating_at_their_leg_volts():
     assert power_kw(g, phasors(Wiring.SINGLE_PHASE_2W, 120.0)) == pytest.approx(6.0)
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.lists(st.tuples(st.floats(0.1, 50), st.sampled_from(["abc", "a", "ab"])), min_size=1, max_size=5),
        st.floats(300, 450))
 def test_elements_take_exactly_what_the_lines_give(stages, volts):

@@ -7,7 +7,7 @@ outside a band, counted from the switching instant.
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulator.source import DT_S, GeneratingSet, SetModel, StiffSource
@@ -114,6 +114,7 @@ def test_a_set_short_of_fuel_sinks_under_more_load_than_it_can_make():
     assert source.speed_pu < 0.95
 
 
+@settings(deadline=None, max_examples=15)
 @given(st.lists(st.floats(0.0, 0.5), min_size=1, max_size=4), st.sampled_from([0.0, 0.03, 0.05]))
 def test_hours_at_constant_load_end_at_the_exact_steady_state(loads, droop):
     source = GeneratingSet(SetModel(droop=droop))
@@ -127,6 +128,7 @@ def test_hours_at_constant_load_end_at_the_exact_steady_state(loads, droop):
     assert source.advance(now + 1e7) == 1.0
 
 
+@settings(deadline=None, max_examples=20)
 @given(st.lists(st.floats(0.001, 0.4), min_size=2, max_size=6))
 def test_how_the_time_is_cut_does_not_matter(cuts):
     whole, parts = GeneratingSet(), GeneratingSet()

@@ -1,7 +1,7 @@
 """Examples and limits of the Modbus Application Protocol Specification V1.1b3 (examples via public vectors)."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.core.registers import Space
@@ -105,6 +105,7 @@ def test_the_largest_allowed_requests_are_answered(request_hex):
     assert answer(request, Plain())[0] == request[0]
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.binary(min_size=1, max_size=253))
 def test_every_request_gets_a_reply_of_its_own_function(pdu):
     reply = answer(pdu, Plain())
@@ -112,6 +113,7 @@ def test_every_request_gets_a_reply_of_its_own_function(pdu):
     assert len(reply) <= 253
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.lists(st.tuples(st.integers(0, 65535), st.integers(0, 255), st.binary(min_size=1, max_size=253)), max_size=6),
        st.lists(st.integers(1, 40), min_size=1))
 def test_frames_come_out_whole_however_the_stream_is_cut(frames, cuts):
