@@ -5,16 +5,27 @@ then rests. Writing: openings, fans, then closings only if every opening was ack
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.field.answer import DOWN, Got
-from benchctl.field.decode import decode_unit
 from benchctl.field.device import Counts, Device
-from benchctl.field.encode import NOTHING, Request, Writes, encode
+from benchctl.field.encode import NOTHING, encode
+from benchctl.field.job import (
+    Job,
+    by_line,
+    closings,
+    discard_all,
+    each_line,
+    feeds,
+    first_pass,
+    loaded,
+    mute_pass,
+    one_a_line,
+)
 from benchctl.field.modbus import Connect, Link
 from benchctl.field.sweep import Sweep
 
@@ -50,28 +61,6 @@ class Line:
                 break
         for device in self.devices:
             device.ping_if_due()
-
-
-@dataclass(slots=True)
-class Job:
-    """The writes of one unit in one scan, and how they ended."""
-
-    device: Device
-    line: Line
-    writes: Writes
-    opening: Write = Write.NONE
-    fan: Write = Write.NONE
-    closing: Write = Write.NONE
-    feed: Write = Write.NONE
-    closed_s: float | None = None  # when its closings were acknowledged
-
-    def outcome(self) -> UnitWrites:
-        """For the orders' giver."""
-        feed = self.feed
-        if self.writes.fed:
-            done = Write.DONE in (self.opening, self.fan, self.closing) or self.device.heard
-            feed = Write.DONE if done else Write.NOT_SENT
-        return UnitWrites(self.opening, self.fan, self.closing, feed)
 
 
 class Chain:
@@ -147,18 +136,18 @@ class Chain:
         if not busy:
             return tuple(j.outcome() if j.writes.fed else NO_WRITES for j in jobs)
         if orders.urgent:
-            busy.sort(key=lambda j: not _loaded(j.device))
+            busy.sort(key=lambda j: not loaded(j.device))
         answering = [j for j in busy if j.device.answering]
         mute = [j for j in busy if j not in answering and (orders.urgent or j.device.write_due())]
         for job in busy:
-            _discard_all(job)
-        shared = {id(j.line) for j in answering}
-        early = [self._loop.create_task(_mute_pass(mine, until_s))
-                 for mine in _by_line(j for j in mute if id(j.line) not in shared)]
+            discard_all(job)
+        shared = {id(j.device.link) for j in answering}
+        early = [self._loop.create_task(mute_pass(mine, until_s))
+                 for mine in by_line(j for j in mute if id(j.device.link) not in shared)]
         try:
-            await _each_line(answering, lambda mine: _first_pass(mine, until_s))
+            await each_line(answering, lambda mine: first_pass(mine, until_s))
             await self._second_pass(answering, jobs, orders, until_s)
-            await _each_line([j for j in mute if id(j.line) in shared], lambda mine: _mute_pass(mine, until_s))
+            await each_line([j for j in mute if id(j.device.link) in shared], lambda mine: mute_pass(mine, until_s))
             if early:
                 await asyncio.wait(early, timeout=max(0.0, until_s - self._loop.time()) + GRACE_S)
         finally:
@@ -168,17 +157,16 @@ class Chain:
     def _job(self, device: Device, orders: UnitOrders, urgent: bool) -> Job:
         noun = device.noun
         assert isinstance(noun, Unit)  # units come first in the list of devices
-        line = self._lines[noun.endpoint]
         device.fault = ""
         try:
             writes = encode(noun, orders, device.result() if device.heard else (), all_stages=urgent)
         except ValueError as fault:
             device.fault = str(fault)
-            job = Job(device, line, NOTHING)
+            job = Job(device, NOTHING)
             job.opening = Write.NOT_SENT if orders.lower else Write.NONE
             job.closing = Write.NOT_SENT if orders.raise_to is not None else Write.NONE
             return job
-        return Job(device, line, writes)
+        return Job(device, writes)
 
     async def _second_pass(
         self, jobs: list[Job], everyone: list[Job], orders: Orders, until_s: float,
@@ -187,13 +175,13 @@ class Chain:
         opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.answering)
         closing = [j for j in jobs if j.writes.closings] if opened and not orders.urgent else []
         if closing and orders.block:
-            await asyncio.gather(*(j.line.link.quiesce(j.device.turnaround_s) for j in _one_a_line(closing)))
+            await asyncio.gather(*(j.device.link.quiesce(j.device.turnaround_s) for j in one_a_line(closing)))
         if closing:
-            await _each_line(closing, lambda mine: _closings(mine, until_s))
+            await each_line(closing, lambda mine: closings(mine, until_s))
             if orders.block:
                 acknowledged = [j.closed_s for j in closing if j.closed_s is not None]
                 self.last_block_spread_s = max(acknowledged) - min(acknowledged) if acknowledged else 0.0
-        await _each_line([j for j in jobs if j.writes.feed], lambda mine: _feeds(mine, until_s))
+        await each_line([j for j in jobs if j.writes.feed], lambda mine: feeds(mine, until_s))
 
     def abandon(self, unit: int) -> None:
         """Close the socket of a unit for good, with all behind it: its watchdog then drops its load."""
@@ -206,80 +194,6 @@ class Chain:
         for line in self._lines.values():
             line.link.close()
         await asyncio.sleep(0)
-
-
-async def _first_pass(jobs: Sequence[Job], until_s: float) -> None:
-    """Openings of every device on a line, then fans."""
-    for job in jobs:
-        if job.writes.openings:
-            job.opening = await job.device.write(job.writes.openings, until_s, careful=False)
-    for job in jobs:
-        if job.writes.fans:
-            job.fan = await job.device.write(job.writes.fans, until_s, careful=False)
-
-
-async def _closings(jobs: Sequence[Job], until_s: float) -> None:
-    for job in jobs:
-        job.closing = await job.device.write(job.writes.closings, until_s, careful=True)
-        if job.closing is Write.DONE:
-            job.closed_s = asyncio.get_running_loop().time()
-
-
-async def _feeds(jobs: Sequence[Job], until_s: float) -> None:
-    for job in jobs:
-        job.feed = await job.device.write(job.writes.feed, until_s, careful=False)
-
-
-async def _mute_pass(jobs: Sequence[Job], until_s: float) -> None:
-    """Everything but closings for devices that do not answer; the first silence ends it."""
-    for job in jobs:
-        job.device.stop_ping()
-        groups: tuple[tuple[str, tuple[Request, ...]], ...] = (
-            ("opening", job.writes.openings), ("fan", job.writes.fans), ("feed", job.writes.feed))
-        for name, requests in groups:
-            if requests:
-                ended = await job.device.write(requests, until_s, careful=False)
-                setattr(job, name, ended)
-                if ended in (Write.UNKNOWN, Write.NOT_SENT):
-                    break
-        job.device.ping_if_due()
-
-
-def _loaded(device: Device) -> bool:
-    """True unless the unit was last heard to be empty."""
-    noun = device.noun
-    if not isinstance(noun, Unit) or not device.recent():
-        return True
-    reading = decode_unit(noun, device.recent())
-    return reading.load != 0 or reading.load_order not in (0, None)
-
-
-def _discard_all(job: Job) -> None:
-    """Nothing is sent yet: what never gets its turn stays so."""
-    job.opening, job.fan, job.closing, job.feed = (
-        Write.NOT_SENT if requests else Write.NONE
-        for requests in (job.writes.openings, job.writes.fans, job.writes.closings, job.writes.feed))
-
-
-def _by_line(jobs: Iterable[Job]) -> list[list[Job]]:
-    """Jobs grouped by their line, in order."""
-    lines: dict[int, list[Job]] = {}
-    for job in jobs:
-        lines.setdefault(id(job.line), []).append(job)
-    return list(lines.values())
-
-
-def _one_a_line(jobs: Iterable[Job]) -> list[Job]:
-    return [mine[0] for mine in _by_line(jobs)]
-
-
-async def _each_line(jobs: Sequence[Job], act: Callable[[Sequence[Job]], Awaitable[None]]) -> None:
-    """All lines at once, the jobs of each in turn."""
-    lines = _by_line(jobs)
-    if len(lines) == 1:
-        await act(lines[0])
-    elif lines:
-        await asyncio.gather(*(act(mine) for mine in lines))
 
 
 async def _until_set(event: asyncio.Event) -> None:

@@ -94,6 +94,8 @@ def _answer(data: bytes, at: int, words: int) -> tuple[Answer, int]:
     holes: tuple[int, ...] = ()
     if kind & HOLES:
         (count,) = struct.unpack_from(">H", data, at)
+        if not count:
+            raise ValueError(f"byte {at} of the sweep announces holes, but there are none")
         holes = struct.unpack_from(f">{count}H", data, at + 2)
         at += 2 + 2 * count
     return Answer(Got.OK, struct.unpack_from(f">{words}H", data, at), holes=holes), at + 2 * words

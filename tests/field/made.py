@@ -7,7 +7,7 @@ from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from benchctl.core.site import Endpoint, Instrument, Nameplate, Site, Unit, Wiring
 from benchctl.field.answer import Answer, Got
 
-H, I, C, D = Space.HOLDING, Space.INPUT, Space.COIL, Space.DISCRETE
+H, C, D = Space.HOLDING, Space.COIL, Space.DISCRETE
 PLATE = Nameplate("set", "generating set", 400.0, 500.0, 400.0, 50.0, Wiring.THREE_PHASE_4W)
 
 
@@ -26,8 +26,10 @@ def profile(points: tuple[Point, ...] = (), **changes: object) -> Profile:
 
 def coil_stages(count: int, function: int = 5, first: int = 0) -> tuple[Stage, ...]:
     """Stages of 10 kW with a coil each and a discrete input that reads it back."""
-    return tuple(Stage(f"s{i}", (10 / 3, 10 / 3, 10 / 3), order=Point(f"s{i}", C, first + i, Kind.BIT, write_function=function),
-                       feedback=Point(f"s{i}", D, first + i, Kind.BIT)) for i in range(count))
+    return tuple(
+        Stage(f"s{i}", (10 / 3, 10 / 3, 10 / 3),
+              order=Point(f"s{i}", C, first + i, Kind.BIT, write_function=function),
+              feedback=Point(f"s{i}", D, first + i, Kind.BIT)) for i in range(count))
 
 
 def coil_bank(count: int = 4, function: int = 5, **changes: object) -> Profile:
@@ -41,7 +43,8 @@ def coil_bank(count: int = 4, function: int = 5, **changes: object) -> Profile:
 def mask_bank(**changes: object) -> Profile:
     """A unit with a mask register."""
     return profile(
-        (Point("stages_order", H, 0, Kind.UINT16, write_function=6), Point("fan_order", H, 1, Kind.UINT16, write_function=6),
+        (Point("stages_order", H, 0, Kind.UINT16, write_function=6),
+         Point("fan_order", H, 1, Kind.UINT16, write_function=6),
          Point("watchdog_feed", H, 2, Kind.UINT16, write_function=6), Point("stages_closed", H, 3, Kind.UINT16)),
         **{"stages": tuple(Stage(f"s{i}", (10 / 3, 10 / 3, 10 / 3)) for i in range(4)),
            "watchdog": Watchdog(10.0, "register"), **changes})
@@ -55,12 +58,15 @@ def setpoint_bank(**changes: object) -> Profile:
         **{"setpoint": SetPoint(80.0, 4.0, actual=True), **changes})
 
 
-def unit(made: Profile, endpoint: Endpoint = Endpoint("127.0.0.1", 502), unit_id: int = 1, name: str = "bank 1") -> Unit:
+HERE, METER_HERE = Endpoint("127.0.0.1", 502), Endpoint("127.0.0.1", 503)
+
+
+def unit(made: Profile, endpoint: Endpoint = HERE, unit_id: int = 1, name: str = "bank 1") -> Unit:
     """A unit in its place."""
     return Unit(name, endpoint, unit_id, made)
 
 
-def meter(*points: Point, endpoint: Endpoint = Endpoint("127.0.0.1", 503), **changes: object) -> Instrument:
+def meter(*points: Point, endpoint: Endpoint = METER_HERE, **changes: object) -> Instrument:
     """A meter at the source."""
     made = Instrument("meter", "meter", "source", endpoint, 1, "made", RegisterMap(points))
     return replace(made, **changes)  # type: ignore[arg-type]

@@ -1,4 +1,4 @@
-"""A Modbus TCP device whose every reply a test writes: real sockets on loopback, or bytes over memory in virtual time."""
+"""A Modbus TCP device whose every reply a test writes: sockets on loopback, or bytes over memory in virtual time."""
 
 import asyncio
 import struct
@@ -30,9 +30,9 @@ class Asked:
     def count(self) -> int:
         return int.from_bytes(self.pdu[3:5], "big")
 
-    def frame(self, pdu: bytes, *, tid: int | None = None, unit_id: int | None = None, length: int | None = None) -> bytes:
+    def frame(self, pdu: bytes, *, tid: int | None = None, unit_id: int | None = None) -> bytes:
         """A reply frame, right unless told otherwise."""
-        return struct.pack(">HHHB", self.tid if tid is None else tid, 0, len(pdu) + 1 if length is None else length,
+        return struct.pack(">HHHB", self.tid if tid is None else tid, 0, len(pdu) + 1,
                            self.unit_id if unit_id is None else unit_id) + pdu
 
 
@@ -175,7 +175,7 @@ class Memory:
         if endpoint in self.refusing:
             raise ConnectionRefusedError(111, "refused")
         client = factory()
-        device = Device(lambda asked: self.scripts[endpoint](asked), self.asked[endpoint], self.connections.append)
+        device = Device(self.scripts[endpoint], self.asked[endpoint], self.connections.append)
         near, far = Pipe(loop, client), Pipe(loop, device)
         near.peer, far.peer = far, near
         device.connection_made(far)

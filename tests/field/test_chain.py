@@ -1,4 +1,4 @@
-# ruff: noqa: N802 - names of field cases
+
 """The chain in virtual time, over memory: one deadline, silence that delays nobody, orders in their groups."""
 
 import asyncio
@@ -52,7 +52,8 @@ def test_a_scan_of_the_shipped_site_reads_every_device_of_the_simulator():
         chain = Chain(place, connect=Cables(Bench(place), loop).connect)
         sweep = await chain.read(now() + 0.5)
         units, instruments = readings(place, sweep)
-        assert all(r.outcome is Outcome.OK and r.identity_ok and not r.suspect for r in (*units, *instruments))
+        assert all(u.outcome is Outcome.OK and u.identity_ok and not u.suspect for u in units)
+        assert all(i.outcome is Outcome.OK and i.identity_ok and not i.suspect for i in instruments)
         assert all(u.load == 0 and u.faults == 0 and u.serial for u in units)
         assert unpack(place, pack(sweep)) == sweep
         second = await chain.read(now() + 0.5)
@@ -230,7 +231,8 @@ def test_openings_fans_closings_and_feed_go_out_in_this_order():
 
 @pytest.mark.parametrize(("reply", "opening"), [
     (lambda a: a.frame(bytes((a.function | 0x80, 4))), Write.REFUSED), (lambda a: None, Write.UNKNOWN),
-    (lambda a: a.frame(b"\6\0\0\0\7"), Write.UNKNOWN), (lambda a: a.frame(bytes((a.function | 0x80, 11))), Write.UNKNOWN),
+    (lambda a: a.frame(b"\6\0\0\0\7"), Write.UNKNOWN),
+    (lambda a: a.frame(bytes((a.function | 0x80, 11))), Write.UNKNOWN),
     (lambda a: "close", Write.UNKNOWN),
 ])
 def test_A7_no_closing_goes_out_after_an_opening_that_was_not_acknowledged(reply, opening):

@@ -38,7 +38,8 @@ def test_openings_to_a_unit_that_was_not_heard_name_every_stage_not_kept():
 
 
 def test_a_stage_whose_order_is_set_but_does_not_read_back_is_opened_too():
-    assert encode(COILS, UnitOrders(lower=True), (ok(0b1000), ok(1), ok(0), ok(0, 0))).openings == (Request(5, 3, (0,)),)
+    answers = (ok(0b1000), ok(1), ok(0), ok(0, 0))
+    assert encode(COILS, UnitOrders(lower=True), answers).openings == (Request(5, 3, (0,)),)
 
 
 def test_a_drop_opens_every_stage_whatever_reads_back():
@@ -57,7 +58,8 @@ def test_closings_by_coils_name_exactly_the_stages_that_are_to_close():
 
 
 def test_masks_are_written_whole():
-    writes = encode(MASK, UnitOrders(keep=0b0010, raise_to=0b0110, lower=True, fan=True, feed=True), (ok(0b1010, 0), ok(0b1010)))
+    wanted = UnitOrders(keep=0b0010, raise_to=0b0110, lower=True, fan=True, feed=True)
+    writes = encode(MASK, wanted, (ok(0b1010, 0), ok(0b1010)))
     assert (writes.openings, writes.fans, writes.closings, writes.feed) == (
         (Request(6, 0, (0b0010,)),), (Request(6, 1, (1,)),), (Request(6, 0, (0b0110,)),), (Request(6, 2, (1,)),))
 
@@ -73,7 +75,8 @@ def test_a_set_point_that_does_not_fit_its_register_is_refused_in_words():
 
 
 def test_a_set_point_with_a_scale_factor_needs_it_known():
-    points = (Point("setpoint_kw", H, 0, Kind.INT16, scale_from="power_sf", write_function=16), Point("power_sf", H, 1, Kind.INT16))
+    points = (Point("setpoint_kw", H, 0, Kind.INT16, scale_from="power_sf", write_function=16),
+              Point("power_sf", H, 1, Kind.INT16))
     bank = unit(setpoint_bank(registers=profile(points).registers))
     assert encode(bank, UnitOrders(keep=5, lower=True), (ok(0, 0xFFFF),)).openings == (Request(16, 0, (200,)),)
     with pytest.raises(ValueError, match="power_sf is not known"):
@@ -120,7 +123,8 @@ def test_a_watchdog_fed_by_any_request_needs_no_write():
 
 
 def test_bits_of_a_shared_register_that_are_not_ours_keep_what_was_read():
-    stages = tuple(Stage(f"s{i}", (1, 1, 1), order=Point(f"s{i}", H, 0, Kind.BIT, bit=i, write_function=6)) for i in range(3))
+    stages = tuple(Stage(f"s{i}", (1, 1, 1), order=Point(f"s{i}", H, 0, Kind.BIT, bit=i, write_function=6))
+                   for i in range(3))
     bank = unit(profile((Point("fan_order", H, 0, Kind.BIT, bit=8, write_function=6),), stages=stages))
     held = (ok(0b1000_0001_0000_0111),)
     assert encode(bank, UnitOrders(keep=0b001, lower=True), held).openings == (Request(6, 0, (0b1000_0001_0000_0001,)),)

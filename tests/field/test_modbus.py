@@ -1,4 +1,4 @@
-# ruff: noqa: N802 - names of field cases
+
 """The link against scripted, pymodbus's and pyModbusTCP's servers, and in virtual time.
 
 Frames: Modbus Application Protocol 1.1b3 (examples of functions 1 to 6, 15, 16) and Modbus Messaging on TCP/IP 1.0b.
@@ -10,17 +10,18 @@ import struct
 from typing import Any
 
 import pytest
-from pyModbusTCP.server import ModbusServer
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
+from pyModbusTCP.server import ModbusServer
 
+from benchctl.core.registers import Space
 from benchctl.core.site import Endpoint
 from benchctl.field.answer import Answer, Got
 from benchctl.field.encode import Request
 from benchctl.field.modbus import FIRST_WAIT_S, LONGEST_WAIT_S, MUTE_REQUESTS, Link
 from benchctl.field.points import Block
 from simulator.warp import run
-from tests.field.made import C, D, H, I
+from tests.field.made import C, D, H
 from tests.field.scripted import Memory, good, served
 
 FOREVER = float("inf")
@@ -37,7 +38,7 @@ async def opened(endpoint: Endpoint, **more) -> Link:
     (1, Block(C, 0x13, 19), "01 00 13 00 13", "01 03 CD 6B 05", (0x6BCD, 0x0005)),
     (1, Block(D, 0xC4, 22), "02 00 C4 00 16", "02 03 AC DB 35", (0xDBAC, 0x0035)),
     (0x11, Block(H, 0x6B, 3), "03 00 6B 00 03", "03 06 02 2B 00 00 00 64", (555, 0, 100)),
-    (1, Block(I, 8, 1), "04 00 08 00 01", "04 02 00 0A", (10,)),
+    (1, Block(Space.INPUT, 8, 1), "04 00 08 00 01", "04 02 00 0A", (10,)),
 ])
 async def test_reads_are_the_frames_of_the_specification(unit_id, block, request_pdu, reply_pdu, words):
     async with served(lambda asked: asked.frame(bytes.fromhex(reply_pdu))) as device:
@@ -147,7 +148,8 @@ async def test_pymodbus_server_agrees():
     device = SimDevice(1, (
         [SimData(0, values=[False] * 32, datatype=DataType.BITS)],
         [SimData(0, values=[True] * 32, datatype=DataType.BITS)],
-        [SimData(0, values=[7, 8, 9], datatype=DataType.REGISTERS)], [SimData(0, values=[1, 2], datatype=DataType.REGISTERS)]))
+        [SimData(0, values=[7, 8, 9], datatype=DataType.REGISTERS)],
+        [SimData(0, values=[1, 2], datatype=DataType.REGISTERS)]))
     server: Any = ModbusTcpServer(device, address=("127.0.0.1", 0))
     await server.serve_forever(background=True)
     try:
@@ -176,7 +178,7 @@ async def test_pymodbustcp_server_agrees():
 async def strangers(link: Link) -> None:
     """The same walk on any server."""
     assert await link.read(1, Block(H, 0, 3), 1.0, FOREVER) == Answer(Got.OK, (7, 8, 9))
-    assert await link.read(1, Block(I, 0, 2), 1.0, FOREVER) == Answer(Got.OK, (1, 2))
+    assert await link.read(1, Block(Space.INPUT, 0, 2), 1.0, FOREVER) == Answer(Got.OK, (1, 2))
     assert await link.read(1, Block(D, 0, 20), 1.0, FOREVER) == Answer(Got.OK, (0xFFFF, 0xF))
     for request in (Request(5, 3, (1,)), Request(15, 8, (1, 0, 1)), Request(6, 0, (70,)), Request(16, 1, (80, 90))):
         assert (await link.write(1, request, 1.0, FOREVER)).got is Got.OK

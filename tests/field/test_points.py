@@ -1,4 +1,4 @@
-# ruff: noqa: N802 - names of field cases
+
 """Read plans. Sizes of requests: Modbus Application Protocol 1.1b3, functions 1 to 4."""
 
 from hypothesis import given
@@ -58,7 +58,8 @@ def maps(draw):
         kind = draw(KINDS)
         points.append(Point(f"p{i}", H, at, kind))
         at += kind.words + draw(st.sampled_from([0, 0, 1, 2]))
-    spans = tuple(Span(H, a, a + n) for a, n in draw(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 8)), max_size=3)))
+    drawn = draw(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 8)), max_size=3))
+    spans = tuple(Span(H, a, a + n) for a, n in drawn)
     return RegisterMap(tuple(points), spans, max_registers=draw(st.integers(4, 12)))
 
 

@@ -1,0 +1,109 @@
+"""The writes of one scan in their order: openings, fans, closings, feed; mute devices apart: they delay nobody."""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from benchctl.core.orders import UnitWrites, Write
+from benchctl.core.site import Unit
+from benchctl.field.decode import decode_unit
+from benchctl.field.device import Device
+from benchctl.field.encode import Request, Writes
+
+
+@dataclass(slots=True)
+class Job:
+    """The writes of one unit in one scan, and how they ended."""
+
+    device: Device
+    writes: Writes
+    opening: Write = Write.NONE
+    fan: Write = Write.NONE
+    closing: Write = Write.NONE
+    feed: Write = Write.NONE
+    closed_s: float | None = None  # when its closings were acknowledged
+
+    def outcome(self) -> UnitWrites:
+        """For the orders' giver."""
+        feed = self.feed
+        if self.writes.fed:
+            done = Write.DONE in (self.opening, self.fan, self.closing) or self.device.heard
+            feed = Write.DONE if done else Write.NOT_SENT
+        return UnitWrites(self.opening, self.fan, self.closing, feed)
+
+
+async def first_pass(jobs: Sequence[Job], until_s: float) -> None:
+    """Openings of every device on a line, then fans."""
+    for job in jobs:
+        if job.writes.openings:
+            job.opening = await job.device.write(job.writes.openings, until_s, careful=False)
+    for job in jobs:
+        if job.writes.fans:
+            job.fan = await job.device.write(job.writes.fans, until_s, careful=False)
+
+
+async def closings(jobs: Sequence[Job], until_s: float) -> None:
+    """Closings of every device on a line; each stops at the first that is not acknowledged."""
+    for job in jobs:
+        job.closing = await job.device.write(job.writes.closings, until_s, careful=True)
+        if job.closing is Write.DONE:
+            job.closed_s = asyncio.get_running_loop().time()
+
+
+async def feeds(jobs: Sequence[Job], until_s: float) -> None:
+    """Watchdog feeds of every device on a line."""
+    for job in jobs:
+        job.feed = await job.device.write(job.writes.feed, until_s, careful=False)
+
+
+async def mute_pass(jobs: Sequence[Job], until_s: float) -> None:
+    """Everything but closings for devices that do not answer; the first silence ends it."""
+    for job in jobs:
+        job.device.stop_ping()
+        groups: tuple[tuple[str, tuple[Request, ...]], ...] = (
+            ("opening", job.writes.openings), ("fan", job.writes.fans), ("feed", job.writes.feed))
+        for name, requests in groups:
+            if requests:
+                ended = await job.device.write(requests, until_s, careful=False)
+                setattr(job, name, ended)
+                if ended in (Write.UNKNOWN, Write.NOT_SENT):
+                    break
+        job.device.ping_if_due()
+
+
+def loaded(device: Device) -> bool:
+    """True unless the unit was last heard to be empty."""
+    noun = device.noun
+    if not isinstance(noun, Unit) or not device.recent():
+        return True
+    reading = decode_unit(noun, device.recent())
+    return reading.load != 0 or reading.load_order not in (0, None)
+
+
+def discard_all(job: Job) -> None:
+    """Nothing is sent yet: what never gets its turn stays so."""
+    job.opening, job.fan, job.closing, job.feed = (
+        Write.NOT_SENT if requests else Write.NONE
+        for requests in (job.writes.openings, job.writes.fans, job.writes.closings, job.writes.feed))
+
+
+def by_line(jobs: Iterable[Job]) -> list[list[Job]]:
+    """Jobs grouped by their line, in order."""
+    lines: dict[int, list[Job]] = {}
+    for job in jobs:
+        lines.setdefault(id(job.device.link), []).append(job)
+    return list(lines.values())
+
+
+def one_a_line(jobs: Iterable[Job]) -> list[Job]:
+    """The first job of each line."""
+    return [mine[0] for mine in by_line(jobs)]
+
+
+async def each_line(jobs: Sequence[Job], act: Callable[[Sequence[Job]], Awaitable[None]]) -> None:
+    """All lines at once, the jobs of each in turn."""
+    lines = by_line(jobs)
+    if len(lines) == 1:
+        await act(lines[0])
+    elif lines:
+        await asyncio.gather(*(act(mine) for mine in lines))
