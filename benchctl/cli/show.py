@@ -56,7 +56,7 @@ def _head(reader: "Reader", voice: Voice) -> None:
 def _events(reader: "Reader", voice: Voice) -> None:
     from benchctl.record.export import moment
 
-    units = [unit.name for unit in reader.settings.site.units]
+    units = _unit_names(reader)
     begun_s = next((scan.now_s for scan in reader.scans()), 0.0)
     for event in reader.events():
         unit = units[event.unit] if 0 <= event.unit < len(units) else ""
@@ -69,6 +69,16 @@ def _events(reader: "Reader", voice: Voice) -> None:
         voice.row({"row": "gap", "time": moment(gap.wall_ns), "first_scan": gap.first_scan,
                    "last_scan": gap.last_scan, "text": gap.text})
         voice.text(f"record incomplete: scans {gap.first_scan} to {gap.last_scan} are missing: {gap.text}")
+
+
+def _unit_names(reader: "Reader") -> list[str]:
+    """Names of the units; none where the settings are damaged, which the check tells."""
+    from benchctl.record.fault import RecordFault
+
+    try:
+        return [unit.name for unit in reader.settings.site.units]
+    except RecordFault:
+        return []
 
 
 def _end(reader: "Reader", voice: Voice) -> None:

@@ -53,7 +53,7 @@ class Book:
             self._db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
             self._create(settings, meta, files, live)
         except sqlite3.Error as fault:
-            self.close()
+            self.discard()
             raise RecordFault(f"{path}: the record cannot be started: {fault}") from None
 
     def _claim(self) -> None:
@@ -117,7 +117,7 @@ class Book:
                     continue
                 try:
                     row = self._packer.scan(frame)
-                    events = [event_row(0, frame, event)[1:] for event in frame.decision.events]
+                    events = [event_row(frame, event) for event in frame.decision.events]
                 except Exception as fault:  # one frame that cannot be kept must not keep the others off the disk
                     refused.append(f"scan {frame.number}: {fault}")
                     continue
@@ -181,6 +181,12 @@ class Book:
         with suppress(sqlite3.Error):
             self._db.close()
         self._release()
+
+    def discard(self) -> None:
+        """Let go of a record that has nothing in it yet, and remove it."""
+        self.close()
+        with suppress(OSError):
+            self.path.unlink(missing_ok=True)
 
     def _release(self) -> None:
         self._lock.release()

@@ -1,7 +1,7 @@
 """The columns of an export: what is told of every scan, in the order of the file. Missing values stay None.
 
 Commanded and read back kW are those of the stages at the unit's rated volts; measured kW are what its own meter says.
-A value is of its own scan only; `age_s` tells how long ago the device was last heard.
+A value is of its own scan only; `age_s` tells how long ago the device last had values to tell.
 """
 
 from collections.abc import Callable, Sequence
@@ -92,14 +92,14 @@ def _measured_kw(electrical: Electrical) -> Maybe:
 
 
 class Ages:
-    """How long ago each device was last heard, in the order of the scans."""
+    """How long ago each device last had values to tell, in the order of the scans."""
 
     def __init__(self, count: int) -> None:
         self._heard_s: list[Maybe] = [None] * count
 
     def of(self, now_s: float, readings: Sequence[UnitReading | InstrumentReading]) -> list[Maybe]:
-        """Ages in seconds in this scan; None = never heard."""
-        self._heard_s = [now_s if reading.outcome.answered else heard
+        """Ages in seconds in this scan; None = it never had."""
+        self._heard_s = [now_s if reading.outcome.tells else heard
                          for heard, reading in zip(self._heard_s, readings, strict=True)]
         return [None if heard is None else now_s - heard for heard in self._heard_s]
 

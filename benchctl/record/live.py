@@ -51,7 +51,7 @@ class LiveRecorder(Recorder):
                 os.fsync(stream.fileno())
         except OSError as fault:
             self._reserve.unlink(missing_ok=True)
-            self._book.close()
+            self._book.discard()
             raise RecordFault(f"{self._reserve}: no room for the reserve of {size_bytes / 1e6:.0f} MB: "
                               f"{fault.strerror}") from None
 

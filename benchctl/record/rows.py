@@ -17,7 +17,7 @@ from benchctl.core.inputs import Inputs, Recorder
 from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.reading import InstrumentReading, Maybe, UnitReading
 from benchctl.core.site import Site
-from benchctl.field.sweep import pack, readings, unpack
+from benchctl.field.sweep import Sweep, pack, readings, unpack
 from benchctl.record.codec import compact, noun, plain
 from benchctl.record.digest import state_digest
 
@@ -84,10 +84,10 @@ class Packer:
         rest = Rest(inputs.commands, inputs.writes, inputs.recorder, inputs.clock_stepped_s, inputs.cut_short)
         if self._rest[0] != rest:
             self._rest = (rest, packed(rest))
-        if frame.sweep is None:
-            shape, raw = READINGS, packed(Readings(inputs.units, inputs.instruments))
-        else:
+        if isinstance(frame.sweep, Sweep):
             shape, raw = SWEEP, _squeezed(pack(frame.sweep))
+        else:
+            shape, raw = READINGS, packed(Readings(inputs.units, inputs.instruments))
         return (
             frame.number, nanoseconds(frame.wall_s), _real(inputs.now_s), _real(inputs.dt_s),
             _real(decision.state.target_kw), _real(seen.delivered_kw), _real(seen.source_kw), _real(seen.volts_v),
@@ -107,10 +107,10 @@ def hottest_c(units: Sequence[UnitReading]) -> Maybe:
     return max((float(u.exhaust_c) + 0.0 for u in units if u.exhaust_c is not None), default=None)
 
 
-def event_row(number: int, frame: Frame, event: Event) -> tuple[Any, ...]:
-    """The row of `event` without h."""
+def event_row(frame: Frame, event: Event) -> tuple[Any, ...]:
+    """The row of `event` without its number and h. Raises CodecFault when its data cannot be kept."""
     data = compact(plain(event.data, tuple[tuple[str, Any], ...]))
-    return (number, frame.number, nanoseconds(frame.wall_s), _real(frame.inputs.now_s), words(event.kind), event.unit,
+    return (frame.number, nanoseconds(frame.wall_s), _real(frame.inputs.now_s), words(event.kind), event.unit,
             words(event.who), words(event.text), data)
 
 
