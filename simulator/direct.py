@@ -81,7 +81,8 @@ class _UnitPort:
         self._tests = fault_tests(profile)
         self._known = (1 << len(profile.faults)) - 1
         self._order = bool(profile.setpoint) or has("stages_order") or any(s.order for s in profile.stages)
-        self._has = {n: has(n) for n in _STATES}
+        self._has = [has(n) for n in _STATES]
+        self._uptime = has("uptime_s")
         self._last: tuple[tuple[object, ...], UnitReading] | None = None
 
     def read(self) -> UnitReading:
@@ -93,7 +94,7 @@ class _UnitPort:
         bank.heard("request")
         exhaust = bank.exhaust_c
         key = (bank.version, self._meter and self._meter.count, exhaust and round(exhaust, 1), bank.supply_ok,
-               self._bench.needs_set, int(bank.now_s) if self._has["uptime_s"] else 0)
+               self._bench.needs_set, int(bank.now_s) if self._uptime else 0)
         if self._last is None or self._last[0] != key:
             self._last = key, self._fresh(exhaust)
         return self._last[1]
@@ -103,22 +104,21 @@ class _UnitPort:
             self._cable.garble > 0 and self._cable.rng.random() < self._cable.garble)
 
     def _fresh(self, exhaust: float | None) -> UnitReading:
-        bank, has = self._bank, self._has
-        faults = sum(1 << i for i, test in enumerate(self._tests) if test(bank))
+        """A new reading; its fields in their order, because this is made a million times in a campaign."""
+        bank, trouble = self._bank, self._bank.trouble
+        fan_on, airflow, fan_supply, stop, remote, inlet, out, uptime, serial, needs = self._has
+        faults = 0
+        for i, test in enumerate(self._tests):
+            faults |= test(bank) << i
         return UnitReading(
-            Outcome.OK, load=bank.elements.feedback, load_order=bank.elements.order if self._order else None,
-            remote=bank.remote if has["remote"] else None, fan_on=bank.fan_on if has["fan_on"] else None,
-            airflow=bank.airflow if has["airflow"] else None,
-            fan_supply=bank.fan_supply if has["fan_supply"] else None,
-            emergency_stop=bank.trouble.emergency_stop if has["emergency_stop"] else None,
-            site_needs_set=self._bench.needs_set if has["site_needs_set"] else None,
-            inlet_c=bank.heat.inlet_c if has["inlet_c"] else None,
-            exhaust_c=round(exhaust, 1) if exhaust is not None and has["exhaust_c"] else None,
-            uptime_s=float(int(bank.now_s - bank.started_s)) if has["uptime_s"] else None,
-            serial=bank.serial_now if has["serial"] else None, identity_ok=True,
-            faults=faults, faults_known=self._known,
-            electrical=self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL,
-            power_reading=self._meter is not None)
+            Outcome.OK, bank.elements.feedback, bank.elements.order if self._order else None,
+            bank.remote if remote else None, bank.fan_on if fan_on else None, bank.airflow if airflow else None,
+            bank.fan_supply if fan_supply else None, trouble.emergency_stop if stop else None,
+            self._bench.needs_set if needs else None, bank.heat.inlet_c if inlet else None,
+            round(exhaust, 1) if exhaust is not None and out else None,
+            float(int(bank.now_s - bank.started_s)) if uptime else None, bank.serial_now if serial else None, True,
+            faults, self._known, self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL, (),
+            self._meter is not None)
 
     def _write(self, effect: Callable[[Bank], None]) -> Write:
         bank, trouble = self._bank, self._bank.trouble

@@ -58,10 +58,13 @@ def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], Words]:
     form = _FORMATS[kind]
     single = kind.words == 1
     if kind in (Kind.FLOAT32, Kind.FLOAT64):
+        pack, unpack, plain = struct.Struct(form).pack, struct.Struct(f">{kind.words}H").unpack, order is Order.ABCD
+
         def real(value: Value) -> Words:
             if value is None or isinstance(value, str):
                 return unknown
-            return turn(struct.pack(form, (value - offset) / factor), order)
+            raw = pack((value - offset) / factor)
+            return unpack(raw) if plain else turn(raw, order)
 
         return real
     low, high = _limits(kind)

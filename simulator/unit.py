@@ -55,6 +55,7 @@ class Bank:
         self.version = 0
         self.busy = False  # time must pass in small steps: the fan turns up or down, or a trip is in reach
         self._key: tuple[int, float] = (-1, 0.0)
+        self._flow = 0.0  # share of full airflow at the last look
         self.trouble = Troubles()
         self.fan = Fan(physics.fan_spin_up_s, physics.fan_spin_down_s)
         self.heat = Heat(ambient_c, physics.flow_m3_s, physics.element_tau_s, physics.sensor_tau_s,
@@ -218,14 +219,20 @@ class Bank:
         dt = to_s - self.now_s
         key = (self.version, mean_square_volts)
         power = self.elements.power_kw * mean_square_volts
-        if key != self._key or not self.heat.at_rest or self.busy:
-            self.heat.elapse(dt, power, self.fan.flow(self.now_s + 0.5 * dt))
+        if self.busy or key != self._key:
             self._key = key
+            self.heat.elapse(dt, power, self.fan.flow(self.now_s + 0.5 * dt))
+            self._flow = self.fan.flow(to_s)
             self.now_s = to_s
             self._protect()
             self.busy = self.fan.turning(to_s) or (
                 self.heat.exhaust_c < self.profile.exhaust_trip_c
-                < self.heat.final_c(self.elements.power_kw, self.fan.flow(to_s)))
+                < self.heat.final_c(self.elements.power_kw, self._flow))
+        elif not self.heat.at_rest:
+            self.heat.elapse(dt, power, self._flow)
+            self.now_s = to_s
+            if self.overheat_tripped or not self.profile.fan.controllable:
+                self._protect()
         self.now_s = to_s
         if power:
             self.energy_kwh += power * dt / 3600.0
