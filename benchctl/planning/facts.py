@@ -36,6 +36,10 @@ def notes(site: Site, program: Program, legs: tuple[PlannedLeg, ...], totals: To
     told += _levels(totals, stairs)
     told += [_wait(leg) for leg in legs if leg.kind is LegKind.WAIT]
     told += [_supply(leg) for leg in legs if leg.kind is LegKind.LOSS]
+    waiting = sum(leg.in_band for leg in legs)
+    if waiting:
+        told.append(f"{waiting} of the holds start in band: after {program.hold_start_timeout_s:g} s out of band each "
+                    "asks the operator; no program time passes until it starts")
     if loss is not None:
         told.append(f"without the smallest unit ({loss.unit}, {loss.lost_kw:.1f} kW) {loss.left_kw:.1f} kW remain: "
                     f"{'enough' if loss.peak_reachable else 'not enough'} for the peak of {totals.peak_kw:.1f} kW")

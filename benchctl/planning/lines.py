@@ -111,7 +111,9 @@ def _some(legs: list[PlannedLeg]) -> Iterator[str]:
 
 def _what(leg: PlannedLeg) -> str:
     kind = "step" if leg.kind is LegKind.RAMP and leg.length_s == 0.0 else leg.kind.value
-    return f"{kind}: {leg.label}" if leg.label else kind
+    if leg.label:
+        return f"{kind}: {leg.label}"
+    return f"{kind}, {leg.levels} levels" if leg.levels > 1 else kind
 
 
 def _cut(text: str, width: int) -> str:

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from scipy.integrate import quad
 
 from benchctl.core.legs import LegKind
-from benchctl.core.program import Block, Hold, LoadIs, Ramp, Repeat, Rounding, Staircase
+from benchctl.core.program import Block, Hold, LoadIs, Ramp, Repeat, Rounding, Staircase, Starts
 from benchctl.planning import plan
 from benchctl.planning.lines import hms, lines
 from benchctl.planning.plan import Side
@@ -163,6 +163,20 @@ def test_the_exhaust_rise_grows_with_altitude():
     rises = [plan(site(kind, power_kw=500.0, apparent_kva=625.0, altitude_m=h), program(Hold(60.0, kw(500.0)))).legs[0]
              .level.rise_k for h in (0.0, 1500.0)]
     assert rises == pytest.approx([51.60, 59.74], abs=0.02)
+
+
+def test_a_ramp_says_how_many_levels_it_passes_and_a_hold_in_band_that_it_may_wait():
+    place, asked = set_of(100.0, 100.0, 1), program(Ramp(kw(100.0), 60.0), Hold(60.0, starts=Starts.IN_BAND))
+    text = "\n".join(lines(plan(place, asked), place, asked))
+    assert "ramp, 21 levels" in text
+    assert "1 of the holds start in band" in text
+
+
+def test_a_ramp_of_the_sources_total_asks_nothing_of_the_chain_below_the_site_load():
+    # Target 0 to 90 kW in 1 h, 45 kW of it the site's: a triangle of 45 kW over the second half hour = 11.25 kWh.
+    place = site(site_load_reserve_kw=45.0)
+    leg, = plan(place, program(Ramp(kw(90.0), 3600.0), load_is=LoadIs.SOURCE_TOTAL)).legs
+    assert leg.energy_kwh == pytest.approx(11.25)
 
 
 def test_repeats_are_told_once_for_people_and_unrolled_for_machines():
