@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from benchctl.core.decision import Settings
+from benchctl.core.decision import Frame, Settings
 from benchctl.core.program import Hold, Program, Ramp, Target
 from benchctl.files import read_scenario, read_site
 from benchctl.record.export import POINT, csv_lines
@@ -16,14 +16,14 @@ from benchctl.record.verify import verify
 from benchctl.rehearsal import Rehearsal
 
 
-@pytest.mark.parametrize("with_bytes", [True, False])
+@pytest.mark.parametrize("with_bytes", [pytest.param(True, marks=pytest.mark.slow), False])
 def test_a_rehearsal_replays_to_the_same_orders_and_states(tmp_path, with_bytes):
     site, files = read_site("northquay")
     scenario, _ = read_scenario("fan-failure", site)
     program = Program("short", "Short", (Ramp(Target(100.0), 5.0), Hold(20.0)), check_load=False)
     settings = Settings.of(site, program)
     recorder = Recorder(tmp_path / "a.run", settings, {}, files)
-    made = []
+    made: list[Frame] = []
     rehearsal = Rehearsal(settings, scenario, seed=5, wall_s=1_790_000_000.0, with_bytes=with_bytes,
                           listeners=(recorder.write, made.append), health=lambda: recorder.health)
     rehearsal.run()
