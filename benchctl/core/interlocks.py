@@ -86,6 +86,6 @@ def _trip(state: State, alarm: Alarm, settings: Settings, events: list[Event], *
     if drop:
         state.dropped = True
         state.target_kw = 0.0
-        state.mode = Mode.COOL
+        state.mode = state.mode if state.mode is Mode.DONE else Mode.COOL
     elif state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):
         state.mode, state.unload_fast, state.unload_s = Mode.UNLOAD, True, 0.0
