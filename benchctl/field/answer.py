@@ -43,13 +43,16 @@ GATEWAY_CODES = frozenset({10, 11})  # the gateway has no path to the unit, or t
 
 def outcome(answers: Answers, each: int) -> Outcome:
     """How the reads of a device ended; `each` is the number of blocks that every scan asks for."""
-    gots = [a.got for a in answers]
-    asked = [g for g in gots if g is not Got.NOT_ASKED]
+    for index, answer in enumerate(answers):
+        if (answer.got is not Got.OK or answer.holes) and (answer.got is not Got.NOT_ASKED or index < each):
+            break
+    else:  # nearly every scan of nearly every device ends here
+        return Outcome.OK if answers and answers[0].got is Got.OK else Outcome.NOT_ASKED
+    asked = [a.got for a in answers if a.got is not Got.NOT_ASKED]
     if not asked:
         return Outcome.NOT_ASKED
     if Got.OK in asked:
-        whole = all(g is Got.OK for g in gots[:each]) and all(g is Got.OK for g in asked)
-        return Outcome.OK if whole and not any(a.holes for a in answers) else Outcome.PART
+        return Outcome.PART
     if any(a.got is Got.EXCEPTION and a.code in GATEWAY_CODES for a in answers):
         return Outcome.GATEWAY
     if Got.EXCEPTION in asked or Got.BAD in asked:

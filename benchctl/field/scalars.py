@@ -7,6 +7,7 @@ then the range. Word order: Modbus fixes only the bytes inside a register; see `
 import math
 import struct
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from benchctl.core.quantities import BY_NAME
@@ -105,6 +106,7 @@ def to_words(kind: Kind, order: Order, raw: float) -> Words:
     return straight(struct.unpack(f">{kind.words}H", data), order)
 
 
+@lru_cache(maxsize=1024)  # a serial number is read again and again
 def text(words: Words, order: Order) -> str | None:
     """Two characters a register, without trailing NULs and spaces; None when there is nothing."""
     if order in (Order.BADC, Order.DCBA):
