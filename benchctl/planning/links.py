@@ -6,11 +6,12 @@ units of an endpoint are then written one after the other, and the load is off w
 """
 
 import math
-from collections.abc import Iterable
 
+from benchctl.core.orders import UnitOrders
 from benchctl.core.profile import Profile
-from benchctl.core.registers import Point, RegisterMap
+from benchctl.core.registers import RegisterMap
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
+from benchctl.field.encode import encode
 from benchctl.field.points import plan_device, unit_points
 from benchctl.planning.plan import Link
 
@@ -18,7 +19,6 @@ Device = Unit | Instrument
 
 BEST_SCAN_S = 0.5  # meters refresh about once a second; common practice, no source
 GRID_S = 0.05  # a computed period is rounded up to this
-BIT_FUNCTION, RUN_FUNCTION, WORDS_FUNCTION = 5, 15, 16  # Modbus functions that write a bit, a run of bits, registers
 
 
 def request_s(registers: RegisterMap) -> float:
@@ -26,26 +26,9 @@ def request_s(registers: RegisterMap) -> float:
     return registers.turnaround_s + registers.gap_s
 
 
-def writes(points: Iterable[Point]) -> int:
-    """Requests that write all of these points: neighbours share one where their function writes runs."""
-    wanted = sorted({(p.space.value, p.address, p.end, p.write_function or WORDS_FUNCTION) for p in points})
-    count, last_end, last_key = 0, -1, ("", 0)
-    for space, address, end, function in wanted:
-        key = (space, function)
-        if key == last_key and end <= last_end:
-            continue  # bits of a register that is written already
-        runs = function in (RUN_FUNCTION, WORDS_FUNCTION) and key == last_key and address <= last_end
-        count += 0 if runs else (1 if function in (RUN_FUNCTION, WORDS_FUNCTION) else end - address)
-        last_end, last_key = end, key
-    return count
-
-
-def drop_writes(profile: Profile) -> int:
-    """Requests that take everything off a unit."""
-    whole = profile.registers.point("setpoint_kw" if profile.setpoint else "stages_order")
-    if whole is not None:
-        return writes([whole])
-    return writes(s.order for s in profile.stages if s.order is not None)
+def drop_writes(unit: Unit) -> int:
+    """Requests that take everything off a unit, as the field room writes them while nothing is known of it."""
+    return len(encode(unit, UnitOrders(keep=0, lower=True), all_stages=True).openings)
 
 
 def follow_s(profile: Profile) -> float:
@@ -83,9 +66,9 @@ def _link(site: Site, endpoint: Endpoint) -> Link:
     in_flight_s = max((request_s(_registers(d)) for d in devices), default=0.0) if units else 0.0
     write_s, off_s = in_flight_s, 0.0
     for unit in units:
-        write_s += drop_writes(unit.profile) * request_s(unit.profile.registers)
+        write_s += drop_writes(unit) * request_s(unit.profile.registers)
         off_s = max(off_s, write_s + follow_s(unit.profile))
-    apart_s = math.fsum(request_s(u.profile.registers) * drop_writes(u.profile) for u in units[1:])
+    apart_s = math.fsum(request_s(u.profile.registers) * drop_writes(u) for u in units[1:])
     return Link(f"{endpoint.host}:{endpoint.port}", endpoint.gateway, tuple(d.name for d in devices), len(units),
                 sum(each for each, _ in reads), sum(once for _, once in reads), len(fed), busy_s,
                 write_s if units else 0.0, off_s, apart_s)

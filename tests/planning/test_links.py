@@ -7,9 +7,9 @@ import pytest
 from benchctl.core.profile import Fan, FanSupply, SetPoint, Watchdog
 from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from benchctl.core.site import Endpoint
-from benchctl.planning.links import drop_writes, links, scan_period_s, shortest_period_s, writes
+from benchctl.planning.links import drop_writes, links, scan_period_s, shortest_period_s
 from benchctl.planning.stops import stops
-from tests.planning.places import meter, profile, registers, site
+from tests.planning.places import meter, profile, registers, site, unit
 
 GATEWAY = Endpoint("127.0.0.1", 15999, gateway=True)
 
@@ -66,22 +66,24 @@ def test_a_set_point_unit_is_off_after_its_own_worst_time():
 
 
 @pytest.mark.parametrize(("function", "addresses", "count"), [
-    (15, (0, 1, 2, 3), 1), (15, (0, 1, 8, 9), 2), (5, (0, 1, 2), 3), (6, (0, 1), 2), (16, (0, 1, 2), 1),
-    (16, (0, 5), 2)])
-def test_writes_of_neighbours_share_a_request_where_the_function_can(function, addresses, count):
-    space = Space.COIL if function in (5, 15) else Space.HOLDING
-    kind = Kind.BIT if space is Space.COIL else Kind.UINT16
-    assert writes(Point(f"p{a}", space, a, kind, write_function=function) for a in addresses) == count
+    (15, (0, 1, 2, 3), 1), (15, (0, 1, 8, 9), 2), (5, (0, 1, 2), 3)])
+def test_a_drop_takes_one_request_for_each_run_of_coils_or_each_lone_coil(function, addresses, count):
+    orders = [Point("order", Space.COIL, a, Kind.BIT, write_function=function) for a in addresses]
+    kind = profile(*[10.0] * len(addresses))
+    stages = tuple(replace(s, order=o) for s, o in zip(kind.stages, orders, strict=True))
+    assert drop_writes(unit(1, replace(kind, stages=stages))) == count
 
 
 def test_bits_of_one_register_are_one_write():
-    bits = [Point(f"b{i}", Space.HOLDING, 4, Kind.BIT, bit=i, write_function=16) for i in range(6)]
-    assert writes(bits) == 1
+    kind = profile(*[10.0] * 6)
+    stages = tuple(replace(s, order=Point("order", Space.HOLDING, 4, Kind.BIT, bit=i, write_function=16))
+                   for i, s in enumerate(kind.stages))
+    assert drop_writes(unit(1, replace(kind, stages=stages))) == 1
 
 
 def test_a_mask_register_drops_a_unit_in_one_write():
     mask = Point("stages_order", Space.HOLDING, 7, Kind.UINT16, write_function=6)
-    assert drop_writes(profile(10.0, 20.0, registers=RegisterMap((mask,)))) == 1
+    assert drop_writes(unit(1, profile(10.0, 20.0, registers=RegisterMap((mask,))))) == 1
 
 
 def test_a_link_without_units_has_nothing_to_drop():
