@@ -52,7 +52,7 @@ class Book:
         try:
             self._db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
             self._create(settings, meta, files, live)
-        except sqlite3.Error as fault:
+        except (sqlite3.Error, CodecFault) as fault:
             self.discard()
             raise RecordFault(f"{path}: the record cannot be started: {fault}") from None
 

@@ -297,6 +297,13 @@ def test_a_record_that_cannot_be_started_says_so(tmp_path):
         Recorder(tmp_path / "file" / "a.run", SETTINGS, {}, ())
 
 
+def test_settings_that_cannot_be_kept_leave_no_file_behind(tmp_path):
+    wrong = dataclasses.replace(SETTINGS, peak_kw=float("nan"))
+    with pytest.raises(RecordFault, match=r"cannot be started: Settings\.peak_kw: NaN"):
+        Recorder(tmp_path / "a.run", wrong, {}, ())
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_times_are_whole_nanoseconds_of_the_wall_clock(tmp_path):
     with Reader(recorded(tmp_path / "a.run", frames(2))) as reader:
         first, second = reader.scans()
