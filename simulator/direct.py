@@ -211,7 +211,7 @@ class _InstrumentPort:
 
 
 def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
-    """A function that hides what a map cannot tell."""
+    """A function that hides what a map cannot tell, and hertz where there are no volts."""
     hidden: dict[str, Three | None] = {}
     for name in ("power_kw", "reactive_kvar", "hertz", "power_factor", "energy_kwh", "refresh_count"):
         if not has(name):
@@ -220,7 +220,14 @@ def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
                         ("phase_kw", "power_a_kw")):
         if not has(name):
             hidden[field] = NONE3
-    return (lambda e: replace(e, **hidden)) if hidden else (lambda e: e)  # type: ignore[arg-type]
+
+    def shown(e: Electrical) -> Electrical:
+        # Without volts a meter's registers say 0 Hz; a reading says that it is not known.
+        if hidden or e.hertz == 0.0:
+            e = replace(e, **{"hertz": e.hertz or None, **hidden})  # type: ignore[arg-type]
+        return e
+
+    return shown
 
 
 def _failed(closed: bool, late: bool, answering: bool, busy: int | None,

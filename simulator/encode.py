@@ -58,13 +58,16 @@ def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], Words]:
     form = _FORMATS[kind]
     single = kind.words == 1
     if kind in (Kind.FLOAT32, Kind.FLOAT64):
-        pack, unpack, plain = struct.Struct(form).pack, struct.Struct(f">{kind.words}H").unpack, order is Order.ABCD
+        pack, unpack = struct.Struct(form).pack, struct.Struct(f">{kind.words}H").unpack
+        plain, swapped = order is Order.ABCD, order is Order.CDAB
 
         def real(value: Value) -> Words:
             if value is None or isinstance(value, str):
                 return unknown
             raw = pack((value - offset) / factor)
-            return unpack(raw) if plain else turn(raw, order)
+            if plain:
+                return unpack(raw)
+            return unpack(raw)[::-1] if swapped else turn(raw, order)
 
         return real
     low, high = _limits(kind)

@@ -111,15 +111,14 @@ class Meter:
         x = [clean * factor for clean, factor in zip(self._figures(), row, strict=False)]
         power, reactive = x[9] + x[10] + x[11], x[12] + x[13] + x[14]
         apparent = (power * power + reactive * reactive) ** 0.5
-        hertz = flow.hertz * row[15] if max(x[:3]) > 5.0 else None
+        hertz = flow.hertz * row[15] if max(x[:3]) > 5.0 else 0.0
         ln, ll, amps, kw = x[0:3], x[3:6], x[6:9], x[9:12]
         live = self._live
         lines = live if len(live) == 3 else live[:-1]
         return Electrical(
             _some(ll, lines), _some(ln, live) if self._neutral else NONE3, _some(amps, live), _some(kw, live),
             power, reactive,
-            power / apparent if apparent > 1e-6 else 1.0, 0.0 if self.trouble.no_volts else hertz,
-            self.energy_kwh, self.count)
+            power / apparent if apparent > 1e-6 else 1.0, hertz, self.energy_kwh, self.count)
 
 
 def _some(values: list[float], present: tuple[int, ...]) -> Three:

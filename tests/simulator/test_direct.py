@@ -130,3 +130,12 @@ def test_the_meter_shows_the_units_load():
     world.advance(8.0)
     _, meters = port.read()
     assert meters[0].electrical.power_kw == pytest.approx(40.0, rel=0.003)
+
+
+def test_without_volts_hertz_are_not_known_rather_than_zero():
+    world, port = charged(faults=(Fault(6.0, "volts lost at meter", "source meter"),))
+    world.advance(10.0)
+    _, (source, chain, _) = port.read()
+    assert source.electrical.hertz is None
+    assert source.electrical.volts_ll == (0.0, 0.0, 0.0)
+    assert chain.electrical.hertz == pytest.approx(50.0, abs=0.1)
