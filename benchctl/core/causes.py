@@ -130,7 +130,7 @@ ROWS: tuple[Row, ...] = (
     Row("inlet warm", "unit", ALARM, FREE, "", "{unit}: hot air at the inlet",
         "Recirculation?",
         c.inlet),
-    Row("temperature missing", "unit", ALARM, FREE, "", "{unit}: exhaust temperature is not known",
+    Row("temperature missing", "unit", ALARM, FREE, "stale_s", "{unit}: exhaust temperature is not known",
         "Cool-down runs its full time and is not ended without a decision.",
         c.temperature_missing),
     Row("volts off", "bench", ALARM, FREE, "volts_warn_s", "volts more than {volts_warn_percent:g} % from rated",

@@ -34,7 +34,10 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
         if paying and s.load == 0:
             u.owed_s = max(0.0, u.owed_s - credit_s)
             cool = near(terms, s.reading, site.ambient_c)
-            u.near_s = max(0.0, u.near_s - credit_s) if cool else terms.near_s
+            if cool:
+                u.near_s = max(0.0, u.near_s - credit_s)
+            elif cool is False:  # a sample that is missing earns nothing, and takes nothing away
+                u.near_s = terms.near_s
             if u.owed_s == 0.0 and u.near_s == 0.0:
                 u.hot, u.cooling_s = False, 0.0
     _fans(state, settings, dt_s)
