@@ -209,11 +209,14 @@ class Link:
         """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
         if not self.turn.busy:
             return
-        taking = self._loop.create_task(self.turn.take(write=True))
-        done, _ = await asyncio.wait({taking}, timeout=most_s)
+        idle = self._loop.create_task(self._when_idle())
+        done, _ = await asyncio.wait({idle}, timeout=most_s)
         if not done:
             self.cut_reads()
-        if await taking:
+            await idle
+
+    async def _when_idle(self) -> None:
+        if await self.turn.take(write=True):
             self.turn.release()
 
     async def _ask(self, pdu: ModbusPDU, timeout_s: float) -> ModbusPDU | Answer:

@@ -354,6 +354,88 @@ def test_a_set_point_that_cannot_be_written_is_told_and_holds_back_every_closing
     run(scene())
 
 
+def test_a_slow_unit_that_returns_is_heard_again_though_its_openings_are_repeated():
+    async def scene():
+        there = {"now": False}
+        place = banks(count=1)
+        memory = Memory({PLACES[0]: lambda a: (0.3, good()(a)) if there["now"] else None})
+        chain = Chain(place, connect=memory.connect)
+        outcomes = []
+        for scan in range(60):
+            there["now"] = scan >= 10
+            began = now()
+            sweep = await chain.read(began + 0.7)
+            outcomes.append(readings(place, sweep)[0][0].outcome)
+            await chain.write(orders(UnitOrders(lower=True)), began + 0.95)
+            await asyncio.sleep(max(0.0, began + 1.0 - now()))
+        assert outcomes[-1] is Outcome.OK
+        assert outcomes.index(Outcome.OK) < 30
+        await chain.close()
+
+    run(scene())
+
+
+def test_an_abandoned_unit_is_never_asked_again():
+    async def scene():
+        place = banks(count=2)
+        memory = Memory({p: good() for p in PLACES[:2]})
+        chain = Chain(place, connect=memory.connect)
+        await chain.read(now() + 0.4)
+        chain.abandon(0)
+        count = len(memory.asked[PLACES[0]])
+        for _ in range(30):
+            sweep = await chain.read(now() + 0.4)
+            await asyncio.sleep(1.0)
+        assert [u.outcome for u in readings(place, sweep)[0]] == [Outcome.DOWN, Outcome.OK]
+        done = await chain.write(orders(*[UnitOrders(lower=True)] * 2, urgent=True), now() + 0.4)
+        assert [d.opening for d in done] == [Write.NOT_SENT, Write.DONE]
+        assert len(memory.asked[PLACES[0]]) == count
+        await chain.close()
+
+    run(scene())
+
+
+def test_a_lost_connection_is_told_as_down_and_comes_back_by_itself():
+    async def scene():
+        place = banks(count=2)
+        memory = Memory({p: good() for p in PLACES[:2]})
+        chain = Chain(place, connect=memory.connect)
+        await chain.read(now() + 0.4)
+        memory.connections[0].transport.close()
+        await asyncio.sleep(0.01)
+        outcomes = []
+        for _ in range(4):
+            began = now()
+            outcomes.append(readings(place, await chain.read(began + 0.4))[0][0].outcome)
+            assert now() - began < 0.1
+            await asyncio.sleep(0.5)
+        assert outcomes[0] is Outcome.DOWN
+        assert outcomes[-1] is Outcome.OK
+        await chain.close()
+
+    run(scene())
+
+
+def test_a_write_that_is_cancelled_leaves_the_chain_usable():
+    async def scene():
+        place = behind_a_gateway(2)
+        memory = Memory({GATE: after(0.1, good())})
+        chain = Chain(place, connect=memory.connect)
+        await chain.read(now() + 1.0)
+        for block in (False, True):
+            writing = asyncio.create_task(chain.write(
+                orders(UnitOrders(raise_to=1), UnitOrders(raise_to=1), block=block), now() + 1.0))
+            await asyncio.sleep(0.05)
+            writing.cancel()
+            await asyncio.gather(writing, return_exceptions=True)
+        done = await chain.write(orders(*[UnitOrders(lower=True)] * 2, urgent=True), now() + 1.0)
+        assert [d.opening for d in done] == [Write.DONE] * 2
+        assert [u.outcome for u in readings(place, await chain.read(now() + 1.0))[0]] == [Outcome.OK] * 2
+        await chain.close()
+
+    run(scene())
+
+
 # -- A4: single reads of 100, 101, 103, 104 answer 11, 22, 44, 55; 102 answers exception 2 (ioBroker.modbus#581,
 # pysolarfocus#61: a device that skips the missing address and slides the rest down)
 
