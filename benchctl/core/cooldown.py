@@ -21,9 +21,7 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
     credit_s = 0.0 if seen.gap_s else dt_s
     for u, s, unit in zip(state.units, seen.units, site.units, strict=True):
         terms = unit.profile.cooldown
-        unknown = u.heard and (
-            s.contact in (Contact.STALE, Contact.LOST) or (s.contact is Contact.FRESH and s.load is None)
-        )
+        unknown = s.contact in (Contact.STALE, Contact.LOST)
         if u.possible or unknown:
             u.hot, u.owed_s, u.near_s = True, terms.minimum_s, terms.near_s
         if u.possible:

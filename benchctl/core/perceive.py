@@ -80,7 +80,7 @@ def _unit(
     """One unit: contact, identity, load, air."""
     _closings_sent(index, u, unit, writes, events)
     fell_kw = 0.0
-    if reading.outcome.tells:
+    if reading.outcome.tells and reading.load is not None:  # a unit whose load is not read back is as good as mute
         if u.heard and u.age_s >= limits.lost_s:
             u.emptied = False
             events.append(Event("returned", f"{unit.name} answers again after {u.age_s:.0f} s", index))
@@ -88,8 +88,7 @@ def _unit(
         _identity(index, u, unit, reading, events)
         u.last = reading
         _air(u, reading, dt_s)
-        if reading.load is not None:
-            fell_kw = _load(index, u, unit, reading, reading.load, dt_s, events)
+        fell_kw = _load(index, u, unit, reading, reading.load, dt_s, events)
     else:
         u.age_s = min(u.age_s + dt_s, 1e9)
         u.follow_s = max(0.0, u.follow_s - dt_s)
@@ -97,7 +96,7 @@ def _unit(
         if contact is Contact.LOST and not u.lost:
             u.lost, u.joined, u.emptied = True, False, False
             events.append(Event("lost", f"{unit.name} has not answered for {limits.lost_s:.0f} s", index))
-    load = reading.load if reading.outcome.tells else None
+    load = reading.load if contact is Contact.FRESH else None
     return SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw)
 
 
