@@ -6,10 +6,10 @@ ends each scan, never added up, and its end is assigned. Two blocks never fall i
 """
 
 from benchctl.core.checks import check_step
+from benchctl.core.course import answered, begin_leg, unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.legs import Leg, LegKind
 from benchctl.core.levels import smallest_kw
-from benchctl.core.obey import answered, begin_leg, unload
 from benchctl.core.program import LoadIs, Rounding, Silence, Starts
 from benchctl.core.prompts import ask
 from benchctl.core.seen import Seen

@@ -6,13 +6,13 @@ UNLOAD and DROP are never refused. Whatever a command asks, the rungs after this
 import math
 from collections.abc import Callable
 
-from benchctl.core.alarms import acknowledge, reaction_of, unlatch
+from benchctl.core.alarms import acknowledge, unlatch
 from benchctl.core.command import Command, Verb
+from benchctl.core.course import answered, begin_leg, release, unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.legs import LegKind
 from benchctl.core.limits import ceiling_kw
 from benchctl.core.overrides import BY_WHAT
-from benchctl.core.profile import Reaction
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import CheckState, Mode, State, Trip
 
@@ -107,19 +107,6 @@ def _resume(state: State, command: Command, seen: Seen, settings: Settings) -> s
     return ""
 
 
-def release(state: State, settings: Settings) -> None:
-    """Go on from what is on: the operator has seen why the program was held."""
-    state.held = ""
-    if state.prompt is not None and state.prompt.kind == "held":
-        state.prompt = None
-    for u in state.units:
-        if u.joined:
-            u.foreign = u.fell = False
-    for (key, unit), alarm in list(state.alarms.items()):
-        if alarm.active and reaction_of(key, unit, settings) is Reaction.HOLD:
-            acknowledge(state, key, unit)
-
-
 def _extend(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if command.value is None or not 0.0 < command.value <= 86400.0:
         return "say how many seconds, up to a day"
@@ -138,15 +125,6 @@ def _skip(state: State, command: Command, seen: Seen, settings: Settings) -> str
     return ""
 
 
-def begin_leg(state: State) -> None:
-    """Set the clocks of a leg that begins."""
-    state.leg_s = state.extended_s = state.waited_s = 0.0
-    state.phase = 0
-    state.waiting = False
-    state.from_kw = state.target_kw
-    state.short_kw = 0.0
-
-
 def _answer(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if state.prompt is None:
         return "no question is open"
@@ -155,40 +133,9 @@ def _answer(state: State, command: Command, seen: Seen, settings: Settings) -> s
     return answered(state, settings, yes=command.text == "yes")
 
 
-def answered(state: State, settings: Settings, *, yes: bool) -> str:
-    """Act on the answer to the open prompt; returns a refusal or nothing."""
-    assert state.prompt is not None
-    kind = state.prompt.kind
-    if yes and kind == "check" and not any(o[0] == "check load" for o in state.overrides):
-        return "the check load needs an override with a reason first"
-    state.prompt = None
-    if not yes:
-        unload(state, "interrupted")
-    elif kind == "held":
-        release(state, settings)
-    elif kind == "permissives":
-        state.check.waited_s = 0.0
-    elif kind == "check":
-        state.check.index += 1
-    else:  # wait, band, loss: the leg goes on
-        state.waiting = False
-        state.phase = 3
-    return ""
-
-
 def _unload(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     unload(state, "interrupted")
     return ""
-
-
-def unload(state: State, outcome: str, *, fast: bool = False) -> None:
-    """Begin to take load off in steps; what follows is the cool-down, and then the outcome."""
-    state.prompt, state.held, state.paused, state.waiting = None, "", False, False
-    if state.mode in (Mode.COOL, Mode.DONE) or state.trip is not None:
-        return
-    if state.mode is not Mode.UNLOAD:
-        state.mode, state.unload_s, state.after_unload = Mode.UNLOAD, 0.0, outcome
-    state.unload_fast = state.unload_fast or fast
 
 
 def _drop(state: State, command: Command, seen: Seen, settings: Settings) -> str:
