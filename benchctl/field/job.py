@@ -68,7 +68,6 @@ async def mute_pass(jobs: Sequence[Job], until_s: float) -> None:
                 setattr(job, name, ended)
                 if ended in (Write.UNKNOWN, Write.NOT_SENT):
                     break
-        job.device.ping_if_due()
 
 
 def loaded(device: Device) -> bool:

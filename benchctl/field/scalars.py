@@ -135,9 +135,9 @@ def judge(
             if power is None:
                 continue
             value = value / 10.0**-power if power < 0 else value * 10.0**power
-        value += offset
+        value += offset  # also makes -0.0 into 0.0
         if low <= value <= high and (value >= tiny or value <= -tiny or value == 0.0):
-            numbers[index] = values[name] = value + 0.0  # -0.0 becomes 0.0
+            numbers[index] = values[name] = value
         elif not math.isnan(value):  # not a number is "no value"; everything else here is a suspicion
             suspect.append(name)
 

@@ -126,21 +126,19 @@ def test_a_gateway_that_answers_for_a_missing_unit_makes_it_rest_too():
 
 def test_a_unit_that_returns_is_read_whole_with_what_identifies_it():
     async def scene():
-        there = {"now": False}
+        there = {"now": True}
         points = (Point("exhaust_c", H, 0, Kind.INT16), Point("known_value", H, 90, Kind.UINT16, expect=0, once=True))
-        place = banks(profile(points), 1)
-        memory = Memory({PLACES[0]: lambda a: good()(a) if there["now"] else None})
+        place = behind_a_gateway(2, profile(points))
+        memory = Memory({GATE: lambda a: good()(a) if there["now"] or a.unit_id == 2 else None})
         chain = Chain(place, connect=memory.connect)
-        for _ in range(3):
-            await chain.read(now() + 0.4)
-            await asyncio.sleep(0.5)
-        there["now"] = True
         identified = []
-        for _ in range(20):
-            sweep = await chain.read(now() + 0.4)
-            identified.append(readings(place, sweep)[0][0].identity_ok)
-            await asyncio.sleep(0.5)
-        assert identified.count(True) == 1
+        for scan in range(24):
+            there["now"] = not 3 <= scan < 9
+            sweep = await chain.read(now() + 0.7)
+            identified.append([u.identity_ok for u in readings(place, sweep)[0]])
+            await asyncio.sleep(1.0)
+        # less than a minute: each is identified at contact, and the one that was away again when it returns
+        assert [sum(known is True for known in column) for column in zip(*identified, strict=True)] == [2, 1]
         await chain.close()
 
     run(scene())
@@ -275,6 +273,7 @@ def test_a_mute_units_repeated_openings_hold_nobody_up_and_block_no_closing():
             began = now()
             await chain.read(began + 0.4)
             done = await chain.write(orders(UnitOrders(lower=True), UnitOrders(raise_to=1)), began + 0.9)
+            assert now() - began < 0.4 + 0.16  # not a whole time-out: its ping is given up for the write
             assert done[1].closing is Write.DONE
             assert done[0].opening in (Write.UNKNOWN, Write.NOT_SENT)
             await asyncio.sleep(max(0.0, began + 1.0 - now()))

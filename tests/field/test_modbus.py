@@ -306,8 +306,18 @@ def test_a_socket_is_given_up_only_when_every_device_behind_it_is_silent():
         link.close()
         return held
 
+    async def never_asked_again():
+        memory = Memory({PLACE: lambda a: good()(a) if a.unit_id == 2 else None})
+        link = await opened(PLACE, connect=memory.connect)
+        for unit_id in (2, *[1] * 2 * MUTE_REQUESTS):
+            await link.read(unit_id, Block(H, 0, 1), 0.1, FOREVER)
+        held = link.connected
+        link.close()
+        return held
+
     assert run(scene(answers_of_two=True))
     assert not run(scene(answers_of_two=False))
+    assert run(never_asked_again())
 
 
 def test_a_cancelled_request_leaves_the_line_usable():
