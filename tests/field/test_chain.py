@@ -283,6 +283,45 @@ def test_a_mute_units_repeated_openings_hold_nobody_up_and_block_no_closing():
     run(scene())
 
 
+def test_a_ping_in_flight_is_given_up_for_a_write_and_the_first_silence_ends_a_mute_units_writes():
+    async def scene():
+        place = banks(coil_bank(), 1)
+        memory = Memory({PLACES[0]: lambda a: None})
+        chain = Chain(place, connect=memory.connect)
+        await chain.read(now() + 0.4)
+        await asyncio.sleep(10.0)
+        await chain.read(now() + 0.4)
+        began = now()
+        done = await chain.write(orders(UnitOrders(lower=True, fan=True, feed=True)), began + 0.9)
+        assert (done[0].opening, done[0].fan, done[0].closing) == (Write.UNKNOWN, Write.NOT_SENT, Write.NONE)
+        assert now() - began == pytest.approx(0.15)
+        assert [a.function for a in memory.asked[PLACES[0]]] == [1, 1, 5]
+        await chain.close()
+
+    run(scene())
+
+
+def test_closings_stop_at_the_first_that_is_refused_and_openings_do_not():
+    async def scene():
+        place = banks(coil_bank(), 1)
+
+        def refusing(asked):
+            return asked.frame(bytes((0x85, 4))) if asked.pdu[:3] == b"\x05\0\x01" else good({16: 1})(asked)
+
+        memory = Memory({PLACES[0]: refusing})
+        chain = Chain(place, connect=memory.connect)
+        await chain.read(now() + 0.4)
+        memory.asked[PLACES[0]].clear()
+        closed = await chain.write(orders(UnitOrders(raise_to=0b1111)), now() + 0.4)
+        opened = await chain.write(orders(UnitOrders(lower=True), urgent=True), now() + 0.4)
+        assert (closed[0].closing, opened[0].opening) == (Write.REFUSED, Write.REFUSED)
+        assert [(a.address, a.count) for a in memory.asked[PLACES[0]]] == [
+            (0, 0xFF00), (1, 0xFF00), (0, 0), (1, 0), (2, 0), (3, 0)]
+        await chain.close()
+
+    run(scene())
+
+
 def test_a_block_quiets_the_lines_and_closes_together():
     async def scene():
         shaky = {"mute": False}

@@ -82,6 +82,13 @@ def test_a_measurement_that_stands_still_is_told():
     assert "frozen" in found[0].warnings[0]
 
 
+def test_what_cannot_be_is_told():
+    place = site(instruments=(meter(Point("power_factor", H, 0, Kind.UINT16, scale=1e-4), endpoint=PLACE),))
+    found, _ = met(place, {PLACE: good({0: 12000})})
+    assert found[0].suspect == ("power_factor",)
+    assert "power_factor reads as something that cannot be" in found[0].warnings
+
+
 def test_who_is_not_there_is_told_and_delays_the_others_once():
     place = site(unit(profile(SAYS), PLACE), unit(profile(SAYS), OTHER, name="bank 2"))
     found, _ = met(place, {PLACE: lambda a: None, OTHER: good({5: 77})})
