@@ -1,4 +1,3 @@
-
 """Orders to the chain in virtual time, over memory: in their groups, and not held up by mute units."""
 
 import asyncio

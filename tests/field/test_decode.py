@@ -1,4 +1,3 @@
-
 """Decoding. Inputs and expected values: public issue reports about Modbus meters (named at each test), SunSpec.
 
 SunSpec information model: "not implemented" patterns and scale factors. IEEE 754: floats.

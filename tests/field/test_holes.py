@@ -1,10 +1,8 @@
-
 """Holes in a register map, in virtual time.
 
 Single reads of 100, 101, 103, 104 answer 11, 22, 44, 55; 102 answers exception 2. Sources: ioBroker.modbus#581,
 pysolarfocus#61 (a device that skips the missing address and slides the rest down one).
 """
-
 
 import pytest
 

@@ -1,4 +1,3 @@
-
 """The link in virtual time, over memory: turns, losses, deadlines and the schedule of connecting."""
 
 import asyncio

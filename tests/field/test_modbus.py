@@ -1,5 +1,4 @@
-
-"""The link against scripted, pymodbus's and pyModbusTCP's servers, and in virtual time.
+"""The link against scripted, pymodbus's and pyModbusTCP's servers, on loopback.
 
 Frames: Modbus Application Protocol 1.1b3 (examples of functions 1 to 6, 15, 16) and Modbus Messaging on TCP/IP 1.0b.
 Bad replies: each is one that the client library lets through or waits out, found by trying it.

@@ -1,4 +1,3 @@
-
 """Read plans. Sizes of requests: Modbus Application Protocol 1.1b3, functions 1 to 4."""
 
 from hypothesis import given
