@@ -235,7 +235,7 @@ def _unload_step(state: State, seen: Seen, settings: Settings, dt_s: float, even
         state.target_kw = max(
             0.0, state.target_kw - settings.site.nameplate.power_kw * limits.unload_step_percent / 100.0
         )
-    if state.target_kw <= 0.0 and seen.possible_kw <= 0.0:
+    if state.target_kw <= 0.0 and not any(u.possible and u.joined for u in state.units):
         state.mode, state.unload_fast = Mode.COOL, False
         events.append(Event("unloaded", "all load is off; cooling down"))
 
@@ -243,9 +243,9 @@ def _unload_step(state: State, seen: Seen, settings: Settings, dt_s: float, even
 def _cool(state: State, seen: Seen, dt_s: float, events: list[Event]) -> None:
     """Wait for the units' debts and for the source's time at no load; the source never ends before the units."""
     present = seen.volts_v is None or seen.volts_v > 0.0
-    if present and seen.possible_kw <= 0.0:
+    open_load = any(u.possible and u.joined for u in state.units)  # what a lost unit has, nobody can wait for
+    if present and not open_load:
         state.source_cool_s = max(0.0, state.source_cool_s - dt_s)
-    open_load = seen.possible_kw > 0.0 and any(u.joined for u in state.units)
     if open_load or state.source_cool_s > 0.0 or any(u.hot and u.joined for u in state.units):
         return
     state.mode = Mode.DONE

@@ -13,6 +13,7 @@ from benchctl.core.profile import FaultBit, Reaction
 from benchctl.core.seen import Seen
 from benchctl.core.state import Alarm, State
 
+FIRST_S = 1e-9  # a condition has lasted no time yet when it is first seen
 Entries = dict[tuple[str, int], Alarm]
 
 
@@ -28,7 +29,7 @@ class _Scan:
 
 def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
     """Evaluate every row for every subject. Works on `state.alarms`."""
-    scan = _Scan(state.alarms, events, dt_s, state.alarm_order + 1)
+    scan = _Scan(state.alarms, events, 0.0 if seen.gap_s else dt_s, state.alarm_order + 1)
     limits = settings.site.limits
     now = Now(state, seen, settings, limits, -1, state.units[0], seen.units[0], settings.site.units[0])
     for row in BENCH_ROWS:
@@ -84,7 +85,7 @@ def _follow(scan: _Scan, key: tuple[str, int], active: bool | None, delay_s: flo
     if active:
         if alarm.active:
             return False
-        on_s = min(alarm.on_s + scan.dt_s, delay_s)
+        on_s = min(alarm.on_s + scan.dt_s, delay_s) if alarm.on_s else min(FIRST_S, delay_s)
         if on_s < delay_s:
             scan.alarms[key] = replace(alarm, on_s=on_s)
             return False

@@ -5,6 +5,7 @@ Each trial reads before, on and after; the trials' loads go through dispatch and
 
 from benchctl.core.checkload import Judged, Sample, judge, line_to_neutral_fault, sample_of
 from benchctl.core.choose import choose
+from benchctl.core.course import begin_leg
 from benchctl.core.decision import Event, Settings
 from benchctl.core.elements import set_health
 from benchctl.core.levels import offer, phase_kw
@@ -74,10 +75,8 @@ def _wait_for_permissives(state: State, seen: Seen, settings: Settings, dt_s: fl
 
 
 def _begin_program(state: State, settings: Settings, events: list[Event]) -> None:
-    state.mode, state.leg = Mode.RUN, 0
-    state.leg_s = state.extended_s = state.waited_s = 0.0
-    state.phase, state.waiting = 0, False
-    state.target_kw = state.from_kw = 0.0
+    state.mode, state.leg, state.target_kw = Mode.RUN, 0, 0.0
+    begin_leg(state)
     state.check.load = 0
     events.append(Event("program", "checks are through, the program begins"))
     if settings.legs:

@@ -11,7 +11,7 @@ from benchctl.core.decision import Settings
 from benchctl.core.legs import LegKind
 from benchctl.core.profile import FanSupply
 from benchctl.core.program import LoadIs
-from benchctl.core.seen import Contact, Seen, SeenUnit
+from benchctl.core.seen import Seen, SeenUnit
 from benchctl.core.site import Limits, Unit
 from benchctl.core.state import Mode, State, UnitState
 
@@ -33,12 +33,12 @@ class Now:
     @property
     def loaded(self) -> bool:
         """Anything may be closed."""
-        return self.seen.possible_kw > 0.0
+        return self.seen.loaded
 
     @property
     def fresh(self) -> bool:
-        """The unit was heard in this scan."""
-        return self.s.contact is Contact.FRESH
+        """The unit told something in this scan."""
+        return self.s.told
 
     def percent(self, value: float | None, of: float) -> float | None:
         """A value in percent of a rating, or None."""

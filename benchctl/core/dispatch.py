@@ -11,7 +11,7 @@ limited by the room under the largest block, which fills up again over the settl
 from benchctl.core.checks import trial_list
 from benchctl.core.choose import choose
 from benchctl.core.decision import Settings
-from benchctl.core.levels import load_kw, offer, smallest_kw
+from benchctl.core.levels import load_kw, meet, offer, smallest_kw
 from benchctl.core.limits import block_kw, ceiling_kw, usable
 from benchctl.core.offer import Offer
 from benchctl.core.program import LoadIs, Rounding
@@ -35,7 +35,7 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
         return _trial_loads(state, settings)
     movable = [not s.unable for s in seen.units]
     wish = [0 if u.out or not u.joined else u.wanted for u in state.units]
-    if state.held and state.mode is Mode.RUN:
+    if state.held:
         return wish
     moved = state.target_kw != target_before_kw
     _follow_volts(state, seen, settings, moved)
@@ -94,7 +94,10 @@ def _offer(state: State, settings: Settings, index: int, free: bool) -> Offer:
     if not free:
         return NOTHING
     profile, u = settings.site.units[index].profile, state.units[index]
-    return offer(profile, usable(u, profile), _ratio(state, profile.rated_v), u.health)
+    asked = usable(u, profile)
+    if state.mode is Mode.UNLOAD:  # load that went off meanwhile is not made up for
+        asked = meet(profile, asked, u.wanted)
+    return offer(profile, asked, _ratio(state, profile.rated_v), u.health)
 
 
 NOTHING = Offer()
@@ -106,9 +109,11 @@ def _held_elsewhere_kw(seen: Seen, movable: list[bool]) -> float:
 
 
 def _follow_volts(state: State, seen: Seen, settings: Settings, moved: bool) -> None:
-    volts = seen.volts_v
-    if volts is None or volts <= 0.0 or not moved:
+    """Reckon with the volts present, but never with a sag: stages added for it would be too many when it is over."""
+    if seen.volts_v is None or not moved:
         return
+    site = settings.site
+    volts = max(seen.volts_v, site.nameplate.volts * (1.0 - site.limits.volts_warn_percent / 100.0))
     if abs(volts / state.volts_v - 1.0) > VOLTS_STEP:
         state.volts_v = volts
 
@@ -142,5 +147,3 @@ def _note_shortfall(state: State, seen: Seen, settings: Settings) -> None:
             if settings.site.when_lost is not WhenLost.REDISTRIBUTE or u.lost:
                 state.short_kw += load_kw(unit.profile, u.wanted, s.ratio)
             u.wanted = 0
-        if gone and state.redistributed and u.lost:
-            state.short_kw = 0.0

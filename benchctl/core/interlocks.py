@@ -27,7 +27,7 @@ def interlocks(state: State, seen: Seen, settings: Settings, events: list[Event]
         reaction = reaction_of(key, unit, settings)
         if reaction is Reaction.HOLD:
             if alarm.active and not alarm.acknowledged:
-                hold(state, settings, alarm.text, events)
+                hold(state, alarm.text, events)
         elif reaction is Reaction.UNIT_OFF:
             state.units[unit].out = True
         elif reaction is Reaction.UNLOAD:
@@ -38,16 +38,16 @@ def interlocks(state: State, seen: Seen, settings: Settings, events: list[Event]
             state.units[unit].fan_withdrawn = True
         if key == "unit lost" and alarm.active and not alarm.acknowledged:
             _when_lost(state, seen, settings, alarm, events)
+    if state.held:  # asked until it is answered, whatever other question was open first
+        ask(state, settings, "held", f"{state.held}. Go on?", events)
 
 
-def hold(state: State, settings: Settings, why: str, events: list[Event]) -> None:
-    """Hold the program where it is and ask; what is on stays on."""
-    if state.mode is not Mode.RUN:
-        return
-    if not state.held:
+def hold(state: State, why: str, events: list[Event]) -> None:
+    """Hold the program, or a load by hand, where it is; what is on stays on."""
+    by_hand = state.mode is Mode.IDLE and state.target_kw > 0.0
+    if (state.mode is Mode.RUN or by_hand) and not state.held:
         state.held = why
-        events.append(Event("held", f"program held: {why}"))
-    ask(state, settings, "held", f"{why}. Go on?", events)
+        events.append(Event("held", f"{'load' if by_hand else 'program'} held: {why}"))
 
 
 def _when_lost(state: State, seen: Seen, settings: Settings, alarm: Alarm, events: list[Event]) -> None:
@@ -60,6 +60,7 @@ def _when_lost(state: State, seen: Seen, settings: Settings, alarm: Alarm, event
     elif policy is WhenLost.REDISTRIBUTE and not state.redistributed and _seen_gone(state, seen, settings, alarm.unit):
         state.redistributed = True
         state.units[alarm.unit].possible = 0
+        state.short_kw = 0.0
         events.append(Event("redistribute", "its load is seen gone: the others take its share", alarm.unit))
 
 
@@ -84,7 +85,7 @@ def _trip(state: State, alarm: Alarm, settings: Settings, events: list[Event], *
     state.prompt = None
     state.held = ""
     if drop:
-        state.dropped = True
+        state.dropped = state.dropped or bool(state.charge)  # who has not taken charge writes nothing
         state.target_kw = 0.0
         state.mode = state.mode if state.mode is Mode.DONE else Mode.COOL
     elif state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):

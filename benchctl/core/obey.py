@@ -60,7 +60,7 @@ def _start(state: State, command: Command, seen: Seen, settings: Settings) -> st
         return "nobody has taken charge"
     if state.trip is not None:
         return "a trip is latched: reset it first"
-    if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE) or state.target_kw > 0.0 or seen.possible_kw > 0.0:
+    if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE) or state.target_kw > 0.0 or seen.loaded:
         return "load is on or a program runs"
     state.mode, state.check = Mode.CHECK, CheckState()
     state.leg = state.phase = 0
@@ -85,6 +85,7 @@ def _set_load(state: State, command: Command, seen: Seen, settings: Settings) ->
     limit_kw = ceiling_kw(state, seen, settings)
     if value > limit_kw:
         return f"above the limit of {limit_kw:.0f} kW"
+    release(state, settings)
     state.mode, state.outcome = Mode.IDLE, ""
     state.target_kw, state.short_kw = value, 0.0
     return ""
@@ -98,7 +99,7 @@ def _pause(state: State, command: Command, seen: Seen, settings: Settings) -> st
 
 
 def _resume(state: State, command: Command, seen: Seen, settings: Settings) -> str:
-    if state.mode is not Mode.RUN:
+    if not state.held and state.mode is not Mode.RUN:
         return "no program runs"
     if not state.paused and not state.held:
         return "the program is not paused"
@@ -110,7 +111,8 @@ def _resume(state: State, command: Command, seen: Seen, settings: Settings) -> s
 def _extend(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if command.value is None or not 0.0 < command.value <= 86400.0:
         return "say how many seconds, up to a day"
-    if state.mode is not Mode.RUN or settings.legs[state.leg].kind is not LegKind.HOLD:
+    leg = settings.legs[state.leg] if state.mode is Mode.RUN and state.leg < len(settings.legs) else None
+    if leg is None or leg.kind is not LegKind.HOLD:
         return "no hold runs"
     state.extended_s += command.value
     return ""
@@ -119,6 +121,8 @@ def _extend(state: State, command: Command, seen: Seen, settings: Settings) -> s
 def _skip(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if state.mode is not Mode.RUN:
         return "no program runs"
+    if state.leg >= len(settings.legs):
+        return "the program is through"
     state.leg += 1
     begin_leg(state)
     state.prompt = None if state.prompt is not None and state.prompt.kind in ("wait", "band", "loss") else state.prompt
@@ -150,7 +154,7 @@ def _drop(state: State, command: Command, seen: Seen, settings: Settings) -> str
 
 
 def _reset(state: State, command: Command, seen: Seen, settings: Settings) -> str:
-    if state.trip is not None and seen.possible_kw > 0.0:
+    if state.trip is not None and any(u.possible and not u.lost for u in state.units):
         return "load is not read back open yet"
     unlatch(state)
     for u in state.units:
@@ -212,7 +216,8 @@ def _override(state: State, command: Command, seen: Seen, settings: Settings) ->
 def _confirm_fans(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if command.unit is None:
         return "say which unit"
-    if seen.units[command.unit].reading.emergency_stop is not False:
+    s = seen.units[command.unit]
+    if s.contact is not Contact.FRESH or s.reading.emergency_stop is not False:
         return "its emergency stop is still operated, or not known"
     state.units[command.unit].fan_withdrawn = False
     return ""

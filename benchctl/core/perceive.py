@@ -8,7 +8,7 @@ that a closing is never repeated by itself.
 
 from benchctl.core.decision import Event, Settings
 from benchctl.core.inputs import Inputs, Recorder
-from benchctl.core.levels import join, load_kw, lowers, meet
+from benchctl.core.levels import full, join, load_kw, lowers, meet
 from benchctl.core.limits import usable
 from benchctl.core.meters import read_meters
 from benchctl.core.orders import NO_WRITES, UnitWrites, Write
@@ -47,13 +47,14 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
     for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
         s.possible_kw = load_kw(unit.profile, u.possible, s.ratio)
         seen.possible_kw += s.possible_kw
+        seen.loaded = seen.loaded or u.possible != 0
         if s.load is not None:
             seen.confirmed_kw += load_kw(unit.profile, s.load, s.ratio)
         s.unable = _unable(u, s, unit)
         if not s.unable or (u.possible and u.joined and not u.out):
             seen.available_kw += load_kw(unit.profile, usable(u, unit.profile), s.ratio, u.health)
         seen.rated_kw += unit.profile.rated_kw
-        seen.site_needs_set = seen.site_needs_set or (s.age_s <= limits.stale_s and s.reading.site_needs_set is True)
+        seen.site_needs_set |= s.reading.site_needs_set is True and (s.told or s.age_s <= limits.stale_s)
     return seen
 
 
@@ -80,14 +81,17 @@ def _unit(
     """One unit: contact, identity, load, air."""
     _closings_sent(index, u, unit, writes, events)
     fell_kw = 0.0
-    if reading.outcome.tells and reading.load is not None:  # a unit whose load is not read back is as good as mute
+    before, told = u.last, reading.outcome.tells
+    if told:  # a value that is missing never stops the rest
+        u.last = reading
+        _identity(index, u, unit, before, reading, events)
+        _air(u, reading, dt_s)
+    # a unit whose load is not read back, or cannot be, is as good as mute
+    if reading.outcome.tells and reading.load is not None and 0 <= reading.load <= full(unit.profile):
         if u.heard and u.age_s >= limits.lost_s:
             u.emptied = False
             events.append(Event("returned", f"{unit.name} answers again after {u.age_s:.0f} s", index))
         u.heard, u.age_s, contact = True, 0.0, Contact.FRESH
-        _identity(index, u, unit, reading, events)
-        u.last = reading
-        _air(u, reading, dt_s)
         fell_kw = _load(index, u, unit, reading, reading.load, dt_s, events)
     else:
         u.age_s = min(u.age_s + dt_s, 1e9)
@@ -97,7 +101,7 @@ def _unit(
             u.lost, u.joined, u.emptied = True, False, False
             events.append(Event("lost", f"{unit.name} has not answered for {limits.lost_s:.0f} s", index))
     load = reading.load if contact is Contact.FRESH else None
-    return SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw)
+    return SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw, told=told)
 
 
 def _contact(u: UnitState, limits: Limits) -> Contact:
@@ -112,18 +116,22 @@ def _closings_sent(index: int, u: UnitState, unit: Unit, writes: UnitWrites, eve
     """Account for the closing of the scan before: it may be in force unless it is known not to be."""
     if u.sent is None:
         return
-    if writes.closing in (Write.DONE, Write.UNKNOWN):
-        u.possible = join(unit.profile, u.possible, u.sent)
-        ramp = unit.profile.setpoint.ramp_kw_per_s if unit.profile.setpoint else None
-        u.follow_s = unit.profile.follow_s + (unit.profile.rated_kw / ramp if ramp else 0.0)
-    else:
-        u.follow_s = 0.0
+    sent, before, u.sent = u.sent, u.possible, None
+    if writes.closing is not Write.NOT_SENT:  # of several closings one may be refused and another done
+        u.possible = join(unit.profile, u.possible, sent)
+    if writes.closing in (Write.NOT_SENT, Write.REFUSED):
+        u.follow_s, u.wanted = 0.0, meet(unit.profile, u.wanted, before)
         if writes.closing is Write.REFUSED:
+            u.unclosed |= sent & ~before if unit.profile.stages else 1
             events.append(Event("refused", f"{unit.name} refused a closing", index))
-    u.sent = None
+        return
+    ramp = unit.profile.setpoint.ramp_kw_per_s if unit.profile.setpoint else None
+    u.follow_s = unit.profile.follow_s + (unit.profile.rated_kw / ramp if ramp else 0.0)
 
 
-def _identity(index: int, u: UnitState, unit: Unit, reading: UnitReading, events: list[Event]) -> None:
+def _identity(
+    index: int, u: UnitState, unit: Unit, last: UnitReading, reading: UnitReading, events: list[Event]
+) -> None:
     if reading.identity_ok is not None:
         u.identified = reading.identity_ok
     if reading.serial:
@@ -134,7 +142,7 @@ def _identity(index: int, u: UnitState, unit: Unit, reading: UnitReading, events
             u.swapped = True
         else:
             u.serial = reading.serial
-    before, now = u.last.uptime_s, reading.uptime_s
+    before, now = last.uptime_s, reading.uptime_s
     if before is not None and now is not None and now < before - 0.5:
         u.restarted, u.emptied, u.joined = True, False, False
         events.append(
@@ -145,13 +153,17 @@ def _identity(index: int, u: UnitState, unit: Unit, reading: UnitReading, events
 
 
 def _air(u: UnitState, reading: UnitReading, dt_s: float) -> None:
-    """Airflow counts as proven when it was seen off with the fan off, and then on with the fan on."""
+    """Airflow counts as proven when it was seen off with the fan off, and then on with the fan on.
+
+    Air from a fan that is off proves nothing: it may be the end of a run, or a switch that sticks.
+    """
     fan_off = reading.fan_on is False and not u.fan
     if reading.airflow is False:
         u.proven = u.stuck_air = False
         u.air_off_s = 0.0
         u.seen_still = u.seen_still or (fan_off or (reading.fan_on is None and not u.fan))
     elif reading.airflow is True:
+        u.proven = u.proven and u.fan and reading.fan_on is not False
         if fan_off:
             u.air_off_s = min(u.air_off_s + dt_s, STUCK_AIR_S)
             u.stuck_air = u.air_off_s >= STUCK_AIR_S
@@ -240,7 +252,7 @@ def _unable(u: UnitState, s: SeenUnit, unit: Unit) -> str:
         (u.identified is False, "known values do not read as the profile says"),
         (u.identified is None, "not identified yet"),
         (r.emergency_stop is True, "its emergency stop is operated"),
-        (r.remote is not True and "remote" in profile.reports, "not in remote"),
+        (r.remote is False or (r.remote is None and "remote" in profile.reports), "not in remote"),
         (not u.joined, "has not joined"),
         (u.out, "taken off by an interlock"),
         (u.foreign or u.fell or u.restarted, "its load changed without our order"),

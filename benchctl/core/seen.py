@@ -29,6 +29,7 @@ class SeenUnit:
     power_kw: Maybe  # own meter, fresh
     possible_kw: float = 0.0  # all that may be closed, at the volts present
     unable: str = ""  # why no stage of it may close now; empty = it may
+    told: bool = False  # it answered with values in this scan, if not with its load
     fell_kw: float = 0.0  # went off in this scan without our order, for a reason that the unit tells
 
 
@@ -50,6 +51,7 @@ class Seen:
     site_kw: Maybe = None
     confirmed_kw: float = 0.0  # stages read back closed, at the volts present
     possible_kw: float = 0.0  # all that may be closed, at the volts present
+    loaded: bool = False  # anything may be closed, whatever the volts make of it
     available_kw: float = 0.0  # what units that may be loaded could give at the volts present
     rated_kw: float = 0.0
     site_needs_set: bool = False

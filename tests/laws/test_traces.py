@@ -1,0 +1,84 @@
+"""The observer over ordinary runs: what must go well, does, and it finds nothing."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchctl.core.command import Command, Verb
+from benchctl.core.overrides import OVERRIDES
+from benchctl.core.program import Hold, Ramp, Target
+from benchctl.core.reading import Outcome
+from tests.core.worlds import Stepper, program, site, staged, stepped
+from tests.laws.observer import first_memory
+from tests.laws.watched import Watching
+
+PLACE = site(staged(20.0, 40.0), stepped(60.0, 20.0), nameplate_kw=120.0)
+TEST = program(Ramp(Target(60.0), 5.0), Hold(10.0), Ramp(Target(120.0), 0.0), Hold(5.0), Ramp(Target(0.0), 5.0))
+
+VERBS = st.builds(
+    Command, st.sampled_from(list(Verb)), why=st.sampled_from(["", "because"]),
+    value=st.sampled_from([None, 0.0, 20.0, 60.0, 100.0, 140.0]),
+    text=st.sampled_from(["", "yes", "no", "all", *(o.what for o in OVERRIDES)]), unit=st.sampled_from([None, 0, 1, 7]),
+    age_s=st.sampled_from([0.0, 0.0, 0.0, 3.0]))
+UNIT_TROUBLE = st.sampled_from([
+    {"silent": Outcome.SILENT}, {"silent": Outcome.DOWN}, {"silent": Outcome.REFUSED}, {"air": False}, {"air": True},
+    {"exhaust_c": 240.0}, {"exhaust_c": None}, {"wont_close": 1}, {"wont_open": 3}, {"ignores": True}, {"load": 0},
+    {"load": 3}, {"fields": {"remote": False}}, {"fields": {"emergency_stop": True}}, {"fields": {"fan_supply": False}},
+    {"fields": {"load": None}}, {"fields": {"airflow": None}}, {"fields": {"identity_ok": False}}, {"uptime_s": 0.0},
+    {"fields": {"serial": "T"}}, {"fields": {"faults": 8}}, {"fields": {"fan_on": False}}, {"fields": {"load": 99}}])
+PLANT_TROUBLE = st.sampled_from([
+    {"volts": None}, {"volts": 0.0}, {"volts": 300.0}, {"volts": 450.0}, {"hertz": 42.0}, {"hertz": None},
+    {"site_kw": 50.0}, {"needs_set": True}])
+WELL = {"silent": None, "air": None, "exhaust_c": 25.0, "wont_close": 0, "wont_open": 0, "ignores": False, "fields": {}}
+WELL_PLANT = {"volts": 400.0, "hertz": 50.0, "site_kw": 0.0, "needs_set": None}
+STEPS = st.lists(st.one_of(
+    st.tuples(st.just("command"), st.lists(VERBS, min_size=1, max_size=3)),
+    st.tuples(st.just("unit"), st.integers(0, 1), UNIT_TROUBLE),
+    st.tuples(st.just("plant"), PLANT_TROUBLE),
+    st.tuples(st.just("well")),
+    st.tuples(st.just("wait"), st.sampled_from([1, 3, 12, 60])),
+    st.tuples(st.just("gap"), st.sampled_from([1.2, 5.0, 600.0])),
+    st.tuples(st.just("ready"))), max_size=14)
+
+
+def play(steps: list[tuple], watching: Stepper) -> None:
+    """One script of commands and troubles."""
+    w = watching
+    for kind, *rest in steps:
+        if kind == "command":
+            w.scan(*rest[0])
+        elif kind == "unit":
+            for name, value in rest[1].items():
+                setattr(w.plant.units[rest[0]], name, value)
+            w.scan()
+        elif kind == "plant":
+            for name, value in rest[0].items():
+                setattr(w.plant, name, value)
+            w.scan()
+        elif kind == "well":
+            for u in w.plant.units:
+                for name, value in WELL.items():
+                    setattr(u, name, value)
+            for name, value in WELL_PLANT.items():
+                setattr(w.plant, name, value)
+        elif kind == "wait":
+            w.run(rest[0] * w.dt_s)
+        elif kind == "gap":
+            w.scan(dt_s=rest[0])
+        else:
+            w.scan(Command(Verb.RESET), Command(Verb.TAKE_CHARGE))
+            w.run(40.0)
+
+
+def test_the_observer_finds_nothing_in_an_ordinary_run():
+    w = Watching(PLACE, TEST).started()
+    w.until(lambda w: w.state.mode.value == "done")
+    assert w.state.outcome == "completed"
+    assert max(w.levels) == 120.0
+    assert w.memory != first_memory(PLACE)
+
+
+@settings(max_examples=400, deadline=None)
+@given(STEPS)
+def test_the_observer_finds_nothing_in_scripts_of_commands_and_troubles(steps):
+    w = Watching(PLACE, TEST)
+    play([("ready",), *steps], w)
