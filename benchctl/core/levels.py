@@ -25,6 +25,7 @@ __all__ = ["Health", "Level", "Offer", "best_level", "best_level_kw", "full", "j
 
 Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
 
+WHOLE = (1.0, 1.0, 1.0)
 _FUZZ = 1e-6  # of one measure: floating point noise of a division, far below any stage
 
 
@@ -67,28 +68,33 @@ def smallest_kw(profile: Profile, volts_ratio: float = 1.0) -> float:
 
 def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None) -> float:
     """kW that a load draws. Raises ValueError for a load outside 0 .. full(profile)."""
-    if profile.setpoint:
-        return _known(profile, load) * profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
-    return sum(phase_kw(profile, load, volts_ratio, health))
+    if load == 0:
+        return 0.0
+    if profile.setpoint and 0 < load <= full(profile):
+        return load * profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
+    a, b, c = phase_kw(profile, load, volts_ratio, health)
+    return a + b + c
 
 
 def phase_kw(
     profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None
 ) -> tuple[float, float, float]:
     """kW that a load draws from phases A, B, C. Raises ValueError for a load outside 0 .. full(profile)."""
-    if profile.setpoint:
-        power = load_kw(profile, load, volts_ratio)
-        a, b, c = _setpoint_share(profile)
-        return a * power, b * power, c * power
-    load = _known(profile, load)
-    closed = [p for i, p in enumerate(_stage_phases(profile, volts_ratio, health)) if load >> i & 1]
-    return sum(p[0] for p in closed), sum(p[1] for p in closed), sum(p[2] for p in closed)
-
-
-def _known(profile: Profile, load: int) -> int:
     if not 0 <= load <= full(profile):
         raise ValueError(f"load {load} of {profile.name!r} is not within 0 to {full(profile)}")
-    return load
+    scale = _scale(profile, volts_ratio)
+    if profile.setpoint:
+        power = load * profile.setpoint.resolution_kw * scale
+        a, b, c = _setpoint_share(profile)
+        return a * power, b * power, c * power
+    a = b = c = 0.0
+    for i, stage in enumerate(profile.stages):
+        if load >> i & 1:
+            kw, share = stage.phase_kw, health[i] if health is not None else WHOLE
+            a += kw[0] * share[0]
+            b += kw[1] * share[1]
+            c += kw[2] * share[2]
+    return a * scale, b * scale, c * scale
 
 
 def _scale(profile: Profile, volts_ratio: float) -> float:
