@@ -9,7 +9,6 @@ from benchctl.core.checks import check_step
 from benchctl.core.course import answered, begin_leg, unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.legs import Leg, LegKind
-from benchctl.core.levels import smallest_kw
 from benchctl.core.program import LoadIs, Rounding, Silence, Starts
 from benchctl.core.prompts import ask
 from benchctl.core.seen import Seen
@@ -210,7 +209,7 @@ def band_kw(leg_percent: float | None, target_kw: float, settings: Settings) -> 
     """Lowest and highest kW that count as in band: never finer than 3/4 of the smallest stage; one-sided for minima."""
     limits = settings.site.limits
     share = limits.hold_band_percent if leg_percent is None else leg_percent
-    stage_kw = min(smallest_kw(u.profile) for u in settings.site.units)
+    stage_kw = settings.stage_kw
     if settings.program is not None and settings.program.rounding is Rounding.AT_LEAST:
         return target_kw, target_kw + max(0.05 * target_kw, stage_kw)
     half_kw = max(target_kw * share / 100.0, 0.75 * stage_kw)

@@ -32,30 +32,30 @@ def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: li
     scan = _Scan(state.alarms, events, 0.0 if seen.gap_s else dt_s, state.alarm_order + 1)
     limits = settings.site.limits
     now = Now(state, seen, settings, limits, -1, state.units[0], seen.units[0], settings.site.units[0])
-    for row in BENCH_ROWS:
-        _evaluate(row, now, scan)
+    _evaluate(BENCH_ROWS, now, scan)
     for index, (u, s, unit) in enumerate(zip(state.units, seen.units, settings.site.units, strict=True)):
         if not u.heard:
             continue
         now.index, now.u, now.s, now.unit = index, u, s, unit
-        for row in UNIT_ROWS:
-            _evaluate(row, now, scan)
-        if unit.profile.faults:
+        _evaluate(UNIT_ROWS, now, scan)
+        if s.reading.faults or state.alarms:
             _fault_bits(now, scan)
     if any(a.order == scan.order for a in state.alarms.values()):
         state.alarm_order = scan.order
 
 
-def _evaluate(row: Row, now: Now, scan: _Scan) -> None:
-    key = (row.key, now.index)
-    alarm = scan.alarms.get(key)
-    now.was = alarm is not None and alarm.active
-    active = row.active(now)
-    if alarm is None and not active:
-        return
-    delay_s = getattr(now.limits, row.delay) if row.delay else 0.0
-    if _follow(scan, key, active, delay_s, row.latch):
-        _announce(scan, key, _say(row, now))
+def _evaluate(rows: tuple[Row, ...], now: Now, scan: _Scan) -> None:
+    """Ask each row about one subject; most have no alarm and no reason for one."""
+    alarms_now, index = scan.alarms, now.index
+    for row in rows:
+        alarm = alarms_now.get((row.key, index)) if alarms_now else None
+        now.was = alarm is not None and alarm.active
+        active = row.active(now)
+        if alarm is None and not active:
+            continue
+        delay_s = getattr(now.limits, row.delay) if row.delay else 0.0
+        if _follow(scan, (row.key, index), active, delay_s, row.latch):
+            _announce(scan, (row.key, index), _say(row, now))
 
 
 def _fault_bits(now: Now, scan: _Scan) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 
 from benchctl.core.inputs import Inputs
 from benchctl.core.legs import Leg, lay_out, peak_kw
+from benchctl.core.levels import smallest_kw
 from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.program import Program
 from benchctl.core.seen import Seen
@@ -32,12 +33,15 @@ class Settings:
     scan_period_s: float = 0.5
     legs: tuple[Leg, ...] = ()
     peak_kw: float = 0.0
+    rated_kw: float = 0.0  # of all units
+    stage_kw: float = 0.0  # the smallest change of load that any unit can make, at rated volts
 
     @staticmethod
     def of(site: Site, program: Program | None = None, scan_period_s: float | None = None) -> "Settings":
         """Settings for a site and a program; the scan period is the site's, or 0.5 s."""
         legs = lay_out(program, site.nameplate.power_kw) if program else ()
-        return Settings(site, program, scan_period_s or site.scan_period_s or 0.5, legs, peak_kw(legs))
+        stage_kw = min(smallest_kw(u.profile) for u in site.units)
+        return Settings(site, program, scan_period_s or site.scan_period_s or 0.5, legs, peak_kw(legs), site.rated_kw, stage_kw)
 
 
 def first_state(settings: Settings) -> State:

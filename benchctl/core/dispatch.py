@@ -11,7 +11,7 @@ limited by the room under the largest block, which fills up again over the settl
 from benchctl.core.checks import trial_list
 from benchctl.core.choose import choose
 from benchctl.core.decision import Settings
-from benchctl.core.levels import load_kw, meet, offer, smallest_kw
+from benchctl.core.levels import load_kw, meet, offer
 from benchctl.core.limits import block_kw, ceiling_kw, usable
 from benchctl.core.offer import Offer
 from benchctl.core.program import LoadIs, Rounding
@@ -51,7 +51,7 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
         for w, unit, free in zip(wish, units, movable, strict=True)
         if free and w
     )
-    stage_kw = min(smallest_kw(u.profile) for u in units)
+    stage_kw = settings.stage_kw
     roof_kw = min(
         ceiling_kw(state, seen, settings) - _held_elsewhere_kw(seen, movable), now_kw + state.room_kw + stage_kw
     )
@@ -121,7 +121,7 @@ def _follow_volts(state: State, seen: Seen, settings: Settings, moved: bool) -> 
 def _follow_site(state: State, seen: Seen, settings: Settings, moved: bool) -> None:
     """Reckon with the site's load as it is, but do not chase it: only in steps of a stage, when nothing else moves."""
     measured_kw = seen.site_kw if seen.site_kw is not None else settings.site.site_load_reserve_kw
-    stage_kw = min(smallest_kw(u.profile) for u in settings.site.units)
+    stage_kw = settings.stage_kw
     if state.settle_s > 0.0 or abs(measured_kw - state.site_kw) <= 0.75 * stage_kw:
         return
     state.site_kw = max(0.0, measured_kw)

@@ -6,7 +6,7 @@ counted that may be closed are taken back; if the limit is passed already, load 
 
 from benchctl.core.choose import choose
 from benchctl.core.decision import Settings
-from benchctl.core.levels import join, load_kw, lowers, meet, offer, smallest_kw
+from benchctl.core.levels import join, load_kw, lowers, meet, offer
 from benchctl.core.limits import ceiling_kw, usable
 from benchctl.core.orders import Orders, UnitOrders
 from benchctl.core.profile import Watchdog
@@ -29,7 +29,7 @@ def guard(
         for u, s, unit, new in zip(state.units, seen.units, settings.site.units, wish, strict=True)
     ]
     limit_kw = ceiling_kw(state, seen, settings)
-    stage_kw = min(smallest_kw(u.profile) for u in settings.site.units)
+    stage_kw = settings.stage_kw
     rising_kw = _take_back(state, seen, settings, loads, limit_kw, stage_kw, target_before_kw)
     if seen.possible_kw > limit_kw * TOLERANCE:
         _lower_to_limit(state, seen, settings, loads, limit_kw)

@@ -13,6 +13,7 @@ decided in `core/choose.py`.
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from benchctl.core.measure import Measure, measure
 from benchctl.core.offer import Offer
@@ -70,10 +71,17 @@ def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Healt
     """kW that a load draws. Raises ValueError for a load outside 0 .. full(profile)."""
     if load == 0:
         return 0.0
-    if profile.setpoint and 0 < load <= full(profile):
-        return load * profile.setpoint.resolution_kw * _scale(profile, volts_ratio)
+    if health is None:
+        return _rated_kw(profile, load) * _scale(profile, volts_ratio)
     a, b, c = phase_kw(profile, load, volts_ratio, health)
     return a + b + c
+
+
+@lru_cache(maxsize=1 << 14)
+def _rated_kw(profile: Profile, load: int) -> float:
+    if profile.setpoint and 0 < load <= full(profile):
+        return load * profile.setpoint.resolution_kw
+    return sum(phase_kw(profile, load))
 
 
 def phase_kw(
@@ -120,6 +128,7 @@ def _setpoint_share(profile: Profile) -> tuple[float, float, float]:
 # What a unit can give now
 
 
+@lru_cache(maxsize=1 << 12)
 def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Health | None = None) -> Offer:
     """What a unit can give at the present volts.
 

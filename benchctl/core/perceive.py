@@ -36,6 +36,7 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
         events.append(Event("clock", f"wall clock stepped {inputs.clock_stepped_s:+.0f} s"))
     seen.late = inputs.dt_s > 2.0 * settings.scan_period_s
     seen.recorder_failed = inputs.recorder is Recorder.FAILED
+    seen.rated_kw = settings.rated_kw
     limits = settings.site.limits
     for index, (u, unit, reading) in enumerate(zip(state.units, settings.site.units, inputs.units, strict=True)):
         writes = inputs.writes[index] if inputs.writes else NO_WRITES
@@ -53,7 +54,6 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
         s.unable = _unable(u, s, unit)
         if not s.unable or (u.possible and u.joined and not u.out):
             seen.available_kw += load_kw(unit.profile, usable(u, unit.profile), s.ratio, u.health)
-        seen.rated_kw += unit.profile.rated_kw
         seen.site_needs_set |= s.reading.site_needs_set is True and (s.told or s.age_s <= limits.stale_s)
     return seen
 

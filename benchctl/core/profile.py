@@ -128,6 +128,10 @@ class Profile:
     reports: frozenset[str] = frozenset()  # names of quantities that this type can read
     simulated: "Simulated | None" = None
 
+    def __hash__(self) -> int:
+        """Cheap on purpose: profiles are keys of caches in every scan, and compare by identity first."""
+        return hash((self.name, self.rated_v, len(self.stages)))
+
     @property
     def rated_kw(self) -> float:
         """kW of all stages, or the largest set point, at rated volts."""

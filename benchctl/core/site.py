@@ -23,12 +23,20 @@ class Wiring(Enum):
     @property
     def phases(self) -> tuple[int, ...]:
         """Indices of the live phases among A, B, C."""
-        return {"t": (0, 1, 2)}.get(self.value[0], (0,) if self is Wiring.SINGLE_PHASE_2W else (0, 1))
+        return _PHASES[self.value]
 
     @property
     def has_neutral(self) -> bool:
         """True where line-to-neutral volts exist."""
         return self is not Wiring.THREE_PHASE_3W
+
+
+_PHASES = {
+    Wiring.THREE_PHASE_4W.value: (0, 1, 2),
+    Wiring.THREE_PHASE_3W.value: (0, 1, 2),
+    Wiring.SINGLE_PHASE_2W.value: (0,),
+    Wiring.SINGLE_PHASE_3W.value: (0, 1),
+}
 
 
 @dataclass(frozen=True, slots=True)

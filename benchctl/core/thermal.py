@@ -6,6 +6,8 @@ bounds. The thresholds use the rise at full load at every load: the exhaust lags
 threshold that followed the load would trip on each step down.
 """
 
+from functools import cache
+
 from benchctl.core.profile import CoolDown, Profile
 from benchctl.core.reading import Maybe, UnitReading
 from benchctl.core.site import Limits, Unit
@@ -14,6 +16,7 @@ AIR_J_M3K = 1.2041 * 1006.0
 AMBIENT_C = 25.0  # assumed for thresholds while the inlet is not known
 
 
+@cache
 def expected_rise_k(profile: Profile) -> Maybe:
     """Exhaust over inlet at full load in kelvin, or None when the profile cannot tell."""
     if profile.expected_rise_k is not None:

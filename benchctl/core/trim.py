@@ -6,7 +6,6 @@ stale. It is off without a meter, and its dwell is at least the meter's refresh 
 """
 
 from benchctl.core.decision import Settings
-from benchctl.core.levels import smallest_kw
 from benchctl.core.limits import upper_kw
 from benchctl.core.program import LoadIs
 from benchctl.core.seen import Contact, Seen
@@ -27,7 +26,7 @@ def trim(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
     if measured_kw is None or state.trim_wait_s > 0.0 or _frozen(state, seen):
         return
     error_kw = state.target_kw - measured_kw
-    stage_kw = min(smallest_kw(u.profile) for u in settings.site.units)
+    stage_kw = settings.stage_kw
     if abs(error_kw) <= 0.75 * stage_kw:
         return
     if error_kw > 0.0 and not _may_raise(seen, settings):
