@@ -77,7 +77,9 @@ def _rehearse(args, voice, settings, scenario, files) -> int:  # type: ignore[no
         return 2
     tally = Tally(settings)
     begun_s = time.perf_counter()
-    rehearsal = Rehearsal(settings, scenario, seed=args.seed, wall_s=time.time(),
+    start_at = settings.program.start_at
+    wall_s = datetime.fromisoformat(start_at).timestamp() if start_at else time.time()
+    rehearsal = Rehearsal(settings, scenario, seed=args.seed, wall_s=wall_s,
                           listeners=(recorder.write, tally, _narrator(voice)), health=lambda: recorder.health)
     try:
         last = rehearsal.run()

@@ -10,10 +10,12 @@ limited by the room under the largest block, which fills up again over the settl
 
 from benchctl.core.checks import trial_list
 from benchctl.core.choose import choose
+from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.levels import load_kw, meet, offer
 from benchctl.core.limits import block_kw, ceiling_kw, usable
 from benchctl.core.offer import Offer
+from benchctl.core.profile import Profile
 from benchctl.core.program import LoadIs, Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.site import WhenLost
@@ -47,7 +49,7 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
     )
     target_kw = chain_target_kw(state, settings) - fixed_kw
     now_kw = sum(
-        load_kw(unit.profile, w, _ratio(state, unit.profile.rated_v))
+        load_kw(unit.profile, w, _ratio(state, settings, unit.profile))
         for w, unit, free in zip(wish, units, movable, strict=True)
         if free and w
     )
@@ -86,8 +88,8 @@ def chain_target_kw(state: State, settings: Settings) -> float:
     return max(0.0, target_kw)
 
 
-def _ratio(state: State, rated_v: float) -> float:
-    return state.volts_v / rated_v
+def _ratio(state: State, settings: Settings, profile: Profile) -> float:
+    return state.volts_v * volts_share(settings.site.nameplate, profile) / profile.rated_v
 
 
 def _offer(state: State, settings: Settings, index: int, free: bool) -> Offer:
@@ -97,7 +99,7 @@ def _offer(state: State, settings: Settings, index: int, free: bool) -> Offer:
     asked = usable(u, profile)
     if state.mode is Mode.UNLOAD:  # load that went off meanwhile is not made up for
         asked = meet(profile, asked, u.wanted)
-    return offer(profile, asked, _ratio(state, profile.rated_v), u.health)
+    return offer(profile, asked, _ratio(state, settings, profile), u.health)
 
 
 NOTHING = Offer()

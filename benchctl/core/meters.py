@@ -10,6 +10,7 @@
 A meter counts while its answer is younger than the stale time; a figure that needs a missing one is not known.
 """
 
+from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.reading import NO_ELECTRICAL, Electrical, Maybe, Three
 from benchctl.core.seen import Seen
@@ -74,13 +75,16 @@ def read_meters(state: State, seen: Seen, settings: Settings) -> None:
         metered = metered or "power_kw" in unit.profile.reports or s.reading.power_reading
         v = volts_of(own, plate)
         s.volts_v = v if v is not None else seen.volts_v
+        if s.volts_v is not None:
+            s.volts_v *= volts_share(plate, unit.profile)
         s.power_kw = power_of(own)
     for s, unit in zip(seen.units, site.units, strict=True):
         if s.volts_v is not None:
             s.ratio = s.volts_v / unit.profile.rated_v
         else:  # without any meter the nameplate is all there is; the plan says so
-            s.ratio = plate.volts / unit.profile.rated_v * (UNKNOWN_RATIO if metered else 1.0)
-            s.volts_v = None if metered else plate.volts
+            nominal_v = plate.volts * volts_share(plate, unit.profile)
+            s.ratio = nominal_v / unit.profile.rated_v * (UNKNOWN_RATIO if metered else 1.0)
+            s.volts_v = None if metered else nominal_v
     _kilowatts(state, seen, by_place, settings)
 
 

@@ -32,6 +32,8 @@ def amount(value: object, units: Mapping[str, Decimal], what: str, example: str)
         if size > LARGEST:
             raise ValueError(f"{quoted(text)} is more than any {what} here")
         return size, found[2]
+    if found and what == "load" and found[2].lower() in ("var", "kvar", "mvar", "va", "kva", "mva"):
+        raise ValueError(f"{quoted(text)}: load banks here are resistors, they cannot give reactive load: say kW or %")
     if found:
         raise ValueError(f"{quoted(text)}: '{found[2][:20]}' is no unit of {what}{_unit_hint(found[2], units)}")
     raise ValueError(_complaint(value, text, what, example))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from benchctl.core import levels
 from benchctl.core.choose import choose
 from benchctl.core.offer import Offer
+from benchctl.core.connection import volts_share
 from benchctl.core.profile import FanSupply, Profile
 from benchctl.core.program import LoadIs, Program
 from benchctl.core.site import Nameplate, Site, Wiring
@@ -22,17 +23,8 @@ LOWEST_M, HIGHEST_M = -1000.0, 11_000.0  # where the standard atmosphere's formu
 
 
 def unit_volts(plate: Nameplate, profile: Profile) -> float:
-    """Volts that a unit's rated volts are compared with, at the nameplate's volts.
-
-    A single-phase unit on a source of several phases sees line-to-neutral volts when its stages lie between a line and
-    neutral, and line-to-line volts when they lie between lines.
-    """
-    if profile.phases != 1 or len(plate.wiring.phases) == 1:
-        return plate.volts
-    between_lines = bool(profile.stages) and all(len(s.across) == 2 for s in profile.stages)
-    if between_lines:
-        return plate.volts
-    return plate.volts / (2.0 if plate.wiring is Wiring.SINGLE_PHASE_3W else math.sqrt(3.0))
+    """Volts that a unit's rated volts are compared with, at the nameplate's volts."""
+    return plate.volts * volts_share(plate, profile)
 
 
 def volts_ratio(plate: Nameplate, profile: Profile) -> float:

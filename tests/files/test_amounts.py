@@ -129,3 +129,9 @@ def test_anything_else_raises_only_a_sentence(value, parser):
     number = result[0] if isinstance(result, tuple) else result
     assert "\n" not in told
     assert 0 <= number < float("inf")
+
+
+@pytest.mark.parametrize("text", ["100 kvar", "0.2 Mvar", "250 kVA"])
+def test_reactive_load_is_refused_with_a_sentence(text):
+    with pytest.raises(ValueError, match="resistors, they cannot give reactive load"):
+        amounts.load(text)
