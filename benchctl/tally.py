@@ -25,6 +25,7 @@ class Tally:
     _every: int = 1
     _cooling_s: list[float] = field(default_factory=list)
     _loaded: list[bool] = field(default_factory=list)
+    _paying: list[bool] = field(default_factory=list)
 
     def __call__(self, frame: Frame) -> None:
         """Count one frame."""
@@ -41,12 +42,16 @@ class Tally:
             if len(self.curve) > CURVE_POINTS:
                 self.curve, self._every = self.curve[::2], self._every * 2
         if not self._loaded:
-            self._loaded, self._cooling_s = [False] * len(seen.units), [0.0] * len(seen.units)
+            count = len(seen.units)
+            self._loaded, self._paying, self._cooling_s = [False] * count, [False] * count, [0.0] * count
         for i, u in enumerate(state.units):
             if u.possible:
                 self._loaded[i], self._cooling_s[i] = True, 0.0
             elif u.hot:
-                self._cooling_s[i] = max(self._cooling_s[i], u.cooling_s)
+                self._cooling_s[i], self._paying[i] = u.cooling_s, True
+            elif self._paying[i]:  # paid in this scan
+                self._cooling_s[i] += frame.inputs.dt_s
+                self._paying[i] = False
 
     def _delivered(self, frame: Frame) -> tuple[Maybe, str]:
         seen, program = frame.decision.seen, self.settings.program

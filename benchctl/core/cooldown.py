@@ -21,6 +21,7 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
     credit_s = 0.0 if seen.gap_s else dt_s
     for u, s, unit in zip(state.units, seen.units, site.units, strict=True):
         terms = unit.profile.cooldown
+        unloaded_s = u.cooling_s  # before this scan: the scan in which load goes earns nothing
         unknown = s.contact in (Contact.STALE, Contact.LOST)
         if u.possible or unknown:
             u.hot, u.owed_s, u.near_s = True, terms.minimum_s, terms.near_s
@@ -29,7 +30,7 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
         elif u.hot and u.heard:
             u.cooling_s = min(u.cooling_s + dt_s, 1e6)
         paying = u.hot and u.fan and s.contact is Contact.FRESH and s.reading.airflow is True and not u.possible
-        if paying and s.load == 0:
+        if paying and s.load == 0 and unloaded_s > 0.0:
             u.owed_s = max(0.0, u.owed_s - credit_s)
             cool = near(terms, s.reading, site.ambient_c)
             if cool:

@@ -134,8 +134,8 @@ def test_every_fault_can_be_written():
         assert flaws("scenario", scenario(f"[{row}]")) == []
 
 
-def test_the_fan_of_bank_1_fails_in_the_fourth_segment():
+def test_the_fan_of_bank_4_fails_in_the_fourth_segment():
     found, _ = read_scenario("fan-failure", SITE)
     assert [(f.fault, f.on, f.during, f.at_s, f.for_s) for f in found.faults] == [
-        ("fan fails", "bank 1", 4, 20.0, 60.0)
+        ("fan fails", "bank 4", 4, 20.0, 60.0)
     ]
