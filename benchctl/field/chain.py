@@ -26,7 +26,7 @@ from benchctl.field.job import (
     mute_pass,
     one_a_line,
 )
-from benchctl.field.modbus import Connect, Link
+from benchctl.field.link import Connect, Link
 from benchctl.field.sweep import Sweep
 
 GRACE_S = 0.01  # after a deadline, for time-outs that end with it

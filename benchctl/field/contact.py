@@ -13,7 +13,7 @@ from benchctl.field.answer import Answers, Got
 from benchctl.field.chain import Chain
 from benchctl.field.decode import basis, decode_instrument, decode_unit
 from benchctl.field.decoder import Decoded, decode
-from benchctl.field.modbus import Connect
+from benchctl.field.link import Connect
 from benchctl.field.sweep import decoder_of, readings
 
 PATIENCE_S = 4.0  # for one round of reads, a connection included

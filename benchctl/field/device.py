@@ -9,7 +9,7 @@ from benchctl.core.registers import Space
 from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
 from benchctl.field.encode import Request
-from benchctl.field.modbus import Link
+from benchctl.field.link import Link
 from benchctl.field.points import Block
 from benchctl.field.sweep import decoder_of
 

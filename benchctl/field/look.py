@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from benchctl.core.registers import Kind, Order, Space
 from benchctl.core.site import Endpoint
 from benchctl.field.answer import Answer, Got
-from benchctl.field.modbus import CONNECT_TIMEOUT_S, Connect, Link
+from benchctl.field.link import CONNECT_TIMEOUT_S, Connect, Link
 from benchctl.field.points import Block
 from benchctl.field.scalars import Words, reader
 

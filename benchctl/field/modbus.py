@@ -1,18 +1,17 @@
-"""One socket to one endpoint: the only file that knows pymodbus.
+"""Modbus TCP frames: the only file that knows pymodbus, of which it uses the codec and nothing else. Pure.
 
-The library sends and receives; everything it is too trusting or too patient about is done here: one request at a time
-with writes before reads, our own time-outs, checks of every reply, at once an end to what waits when the connection is
-lost, and connecting again by a fixed schedule. Silence, exceptions and bad replies are values, never raised.
+A request is made ready once and sent again and again: only its transaction id changes. What the library is too trusting
+about is checked here: a reply counts when it answers this function with this length, or echoes this write. The reply of
+a good read, as nearly all of them are, is unpacked at one stroke; everything else goes through the library.
 """
 
-import asyncio
 import logging
-from collections.abc import Callable, Coroutine
+import struct
+from collections.abc import Callable
 from typing import Any
 
-from pymodbus.client import AsyncModbusTcpClient
-from pymodbus.exceptions import ConnectionException, ModbusException, ModbusIOException
-from pymodbus.pdu import ExceptionResponse, ModbusPDU
+from pymodbus.framer import FramerSocket
+from pymodbus.pdu import DecodePDU, ExceptionResponse, ModbusPDU
 from pymodbus.pdu.bit_message import (
     ReadCoilsRequest,
     ReadDiscreteInputsRequest,
@@ -27,21 +26,12 @@ from pymodbus.pdu.register_message import (
 )
 
 from benchctl.core.registers import Space
-from benchctl.core.site import Endpoint
-from benchctl.field.answer import BAD, DOWN, NOT_ASKED, SILENT, Answer, Got
+from benchctl.field.answer import BAD, NOT_ASKED, Answer, Got
 from benchctl.field.encode import COILS, LONE_COIL, LONE_REGISTER, REGISTERS, Request
 from benchctl.field.points import Block
 from benchctl.field.replies import checked_read, checked_write
-from benchctl.field.turn import Turn
 
-# (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
-Connect = Callable[
-    [Endpoint, Callable[[], asyncio.Protocol]], Coroutine[Any, Any, tuple[asyncio.Transport, asyncio.Protocol]]]
-
-CONNECT_TIMEOUT_S = 3.0
-FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 5.0  # between attempts to connect, doubling
-SETTLED_S = 5.0  # a connection that lasted so long starts the schedule anew
-MUTE_REQUESTS = 3  # silent requests in a row, from every device asked, after which the socket is given up
+SHORTEST, LONGEST = 2, 254  # the MBAP header's length: unit id and function at least; a PDU has 253 bytes at most
 
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # what it has to say comes back as answers
 
@@ -49,227 +39,104 @@ _READS: dict[Space, type[ModbusPDU]] = {
     Space.COIL: ReadCoilsRequest, Space.DISCRETE: ReadDiscreteInputsRequest,
     Space.HOLDING: ReadHoldingRegistersRequest, Space.INPUT: ReadInputRegistersRequest,
 }
+_DECODER = DecodePDU(False)
+_FRAMER = FramerSocket(_DECODER)
 
 
-class _LostError(Exception):
-    """The connection went while a request waited."""
+class UnreadableError(Exception):
+    """Bytes came that are no Modbus frame, or a reply that is none of Modbus."""
 
 
-class _CutError(Exception):
-    """The request was abandoned for something more urgent."""
+def next_frame(data: bytes) -> tuple[int, int, int, bytes]:
+    """(bytes it takes, unit id, transaction id, PDU) of the first frame in `data`; 0 bytes while it is not whole.
+
+    A frame of another protocol is to be skipped: it has no PDU. Raises UnreadableError for a length that no frame has.
+    """
+    if len(data) < 8:
+        return 0, 0, 0, b""
+    length = data[4] << 8 | data[5]
+    if not SHORTEST <= length <= LONGEST:
+        raise UnreadableError
+    if data[2] or data[3]:
+        return (length + 6 if len(data) >= length + 6 else 0), 0, 0, b""
+    found: tuple[int, int, int, bytes] = _FRAMER.decode(data)
+    return found
 
 
-class _UnreadableError(Exception):
-    """Bytes came that are no Modbus frame."""
+class Question:
+    """One request made ready, and what its replies mean. `space` is None for a write."""
 
+    __slots__ = ("_answer", "_function", "_head", "_judge", "_length", "_reply", "_tail", "_words", "space", "unit_id")
 
-class Link:
-    """A connection that looks after itself. Make it inside a running loop; all its times are the loop's."""
+    def __init__(self, pdu: ModbusPDU, judge: Callable[[Any], Answer], space: Space | None = None) -> None:
+        self.unit_id = pdu.dev_id
+        self.space = space
+        self._function = pdu.function_code
+        self._tail = _FRAMER.buildFrame(pdu)[2:]
+        self._judge = judge
+        self._words: Callable[[bytes], tuple[int, ...]] | None = None  # of a plain reply, which begins with `head`
+        self._head, self._length = b"", 0
+        self._reply: bytes | None = None  # of the last time, and what it said
+        self._answer = NOT_ASKED
 
-    def __init__(self, endpoint: Endpoint, *, connect: Connect | None = None, gap_s: float = 0.0) -> None:
-        self.endpoint = endpoint
-        self.turn = Turn(gap_s)
-        self.fault = ""  # why there is no connection, in words
-        self.attempts = 0
-        self.connected_s = 0.0
-        self._loop = asyncio.get_running_loop()
-        self._client = AsyncModbusTcpClient(
-            endpoint.host, port=endpoint.port, timeout=CONNECT_TIMEOUT_S, retries=0, reconnect_delay=0,
-            trace_connect=self._edge)
-        self._client.set_max_no_responses(1 << 30)
-        self._ctx: Any = self._client.ctx
-        self._guard()
-        if connect is not None:
-            self._ctx.call_create = lambda: connect(endpoint, lambda: self._ctx)
-        self._connecting: asyncio.Task[bool] | None = None
-        self._next_attempt_s = 0.0
-        self._wait_s = FIRST_WAIT_S
-        self._closed = False
-        self._reading = False
-        self._mute: list[int] = []  # unit ids of silent requests since the last reply
-        self._asked: set[int] = set()  # unit ids asked on this connection
+    def frame(self, transaction: int) -> bytes:
+        """The request's bytes under a transaction id of 1 to 65535."""
+        return transaction.to_bytes(2, "big") + self._tail
 
-    # -- the connection
+    def answer(self, reply: bytes) -> Answer:
+        """What a reply's PDU says. The same bytes as the last time give the same object.
 
-    @property
-    def connected(self) -> bool:
-        """True while there is a connection."""
-        return bool(self._client.connected)
-
-    def supervise(self) -> "asyncio.Task[bool] | None":
-        """Begin to connect if there is no connection and the schedule allows it; the running attempt, or None."""
-        if self.connected or self._closed:
-            return None
-        if self._connecting is None or self._connecting.done():
-            if self._loop.time() < self._next_attempt_s:
-                return None
-            self._connecting = self._loop.create_task(self._connect())
-        return self._connecting
-
-    async def ready(self, until_s: float) -> bool:
-        """Wait for a connection until `until_s` at most, if one can be had by then."""
-        attempt = self.supervise()
-        if attempt is not None:
-            await asyncio.wait({attempt}, timeout=max(0.0, until_s - self._loop.time()))
-        return self.connected
-
-    async def _connect(self) -> bool:
-        self.attempts += 1
-        now = self._loop.time()
-        self._next_attempt_s = now + self._wait_s
-        self._wait_s = min(2.0 * self._wait_s, LONGEST_WAIT_S)
-        self._ctx.comm_params.timeout_connect = CONNECT_TIMEOUT_S
-        try:
-            made = await self._client.connect()
-        except (OSError, ModbusException) as fault:
-            made = False
-            self.fault = f"no connection: {fault}"
-        if not made:
-            self.fault = self.fault or "no connection: refused, unreachable or too slow"
-            # The attempt itself may have taken longer than the wait.
-            self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + FIRST_WAIT_S)
-            return False
-        self.connected_s = self._loop.time()
-        self.fault = ""
-        self._mute.clear()
-        self._asked.clear()
-        return True
-
-    def _edge(self, up: bool) -> None:
-        """Called by the library when the connection is made or lost."""
-        if up:
-            return
-        lasted = self._loop.time() - self.connected_s
-        if lasted >= SETTLED_S:
-            self._wait_s = FIRST_WAIT_S
-        self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + self._wait_s)
-        if not self.fault:
-            self.fault = "the device closed the connection (does it accept one connection only?)"
-        self._fail(_LostError())
-
-    def abort(self, why: str) -> None:
-        """Give the socket up at once; the schedule decides when to connect again."""
-        self.fault = why
-        transport = self._ctx.transport
-        if transport is not None:
-            transport.abort()
-            self._ctx.connection_lost(None)
-
-    def close(self) -> None:
-        """Close for good. What waits is told that the connection is lost."""
-        self._closed = True
-        if self._connecting is not None:
-            self._connecting.cancel()
-        self._fail(_LostError())
-        self.turn.dismiss_all()
-        self._client.close()
-
-    # -- one request at a time
-
-    async def read(self, unit_id: int, block: Block, timeout_s: float, until_s: float) -> Answer:
-        """Ask for one block. Never raises but CancelledError; see `Got` for how it may end."""
-        if not await self.turn.take(write=False):
-            return NOT_ASKED
-        try:
-            now = self._loop.time()
-            if now + 1e-9 >= until_s:
-                return NOT_ASKED
-            self._reading = True
-            pdu = _READS[block.space](address=block.first, count=block.count, dev_id=unit_id)
-            reply = await self._ask(pdu, min(timeout_s, until_s - now))
-            return reply if isinstance(reply, Answer) else checked_read(reply, block)
-        finally:
-            self._reading = False
-            self.turn.release()
-
-    async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
-        """Send one write, before all reads that wait. OK = acknowledged; the answer has no words.
-
-        NOT_ASKED = not sent. DOWN, SILENT and BAD = sent without a proper answer, unless there was no connection
-        before (then NOT_ASKED).
+        Raises UnreadableError when they are no reply of Modbus at all.
         """
-        if not self.connected or not await self.turn.take(write=True):
-            return NOT_ASKED
-        try:
-            now = self._loop.time()
-            if now + 1e-9 >= until_s or not self.connected:
-                return NOT_ASKED
-            reply = await self._ask(_write_pdu(unit_id, request), min(timeout_s, until_s - now))
-            return reply if isinstance(reply, Answer) else checked_write(reply, request)
-        finally:
-            self.turn.release()
+        if reply != self._reply:
+            self._answer = self._judged(reply)
+            self._reply = reply
+        return self._answer
 
-    def cut_reads(self) -> None:
-        """Abandon the read in flight and those that wait: they end NOT_ASKED at once."""
-        self.turn.dismiss_readers()
-        if self._reading:
-            self._fail(_CutError())
+    def _judged(self, reply: bytes) -> Answer:
+        if self._words is not None and len(reply) == self._length and reply[:2] == self._head:
+            return Answer(Got.OK, self._words(reply))
+        decoded = _decoded(reply)
+        if isinstance(decoded, ExceptionResponse):
+            named = decoded.function_code & 0x7F == self._function
+            return Answer(Got.EXCEPTION, code=decoded.exception_code) if named else BAD
+        return self._judge(decoded) if decoded.function_code == self._function else BAD
 
-    async def quiesce(self, most_s: float) -> None:
-        """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
-        if not self.turn.busy:
-            return
-        idle = self._loop.create_task(self._when_idle())
-        done, _ = await asyncio.wait({idle}, timeout=most_s)
-        if not done:
-            self.cut_reads()
-            await idle
 
-    async def _when_idle(self) -> None:
-        if await self.turn.take(write=True):
-            self.turn.release()
+def _decoded(reply: bytes) -> ModbusPDU:
+    try:
+        decoded = _DECODER.decode(reply)
+    except Exception as fault:  # whatever a device may send, the scan goes on
+        raise UnreadableError from fault
+    if decoded is None:
+        raise UnreadableError
+    return decoded
 
-    async def _ask(self, pdu: ModbusPDU, timeout_s: float) -> ModbusPDU | Answer:
-        """Send a request and wait for its reply: a reply with the right unit and transaction, or why there is none."""
-        self._ctx.comm_params.timeout_connect = timeout_s
-        self._asked.add(pdu.dev_id)
-        try:
-            reply: ModbusPDU = await self._client.execute(False, pdu)
-        except _CutError:
-            return NOT_ASKED
-        except _UnreadableError:
-            return BAD
-        except (_LostError, ConnectionException):
-            return DOWN
-        except ModbusIOException:
-            return self._no_reply(pdu.dev_id) if self.connected else DOWN
-        finally:
-            self.turn.replied()
-        self._mute.clear()
-        if reply.dev_id != pdu.dev_id or reply.transaction_id != pdu.transaction_id:
-            return BAD
-        if isinstance(reply, ExceptionResponse):
-            named = reply.function_code & 0x7F == pdu.function_code
-            return Answer(Got.EXCEPTION, code=reply.exception_code) if named else BAD
-        return reply if reply.function_code == pdu.function_code else BAD
 
-    def _no_reply(self, unit_id: int) -> Answer:
-        """Count a silence. The socket is given up only when every device behind it is silent."""
-        self._mute.append(unit_id)
-        if len(self._mute) >= MUTE_REQUESTS and set(self._mute) >= self._asked:
-            self.abort(f"no answer to {len(self._mute)} requests in a row")
-        return SILENT
+def read_question(unit_id: int, block: Block) -> Question:
+    """A read made ready. Raises ValueError for a count or address that Modbus does not have."""
+    pdu = _READS[block.space](address=block.first, count=block.count, dev_id=unit_id)
+    question = Question(pdu, lambda decoded: checked_read(decoded, block), block.space)
+    size = (block.count + 7) // 8 if block.space.bits else 2 * block.count
+    question._head, question._length = bytes((pdu.function_code, size)), size + 2
+    question._words = _bits(block) if block.space.bits else struct.Struct(f">2x{block.count}H").unpack
+    return question
 
-    def _fail(self, fault: Exception) -> None:
-        """End the request in flight."""
-        waiting = self._ctx.response_future
-        if self.turn.busy and not waiting.done():
-            waiting.set_exception(fault)
 
-    def _guard(self) -> None:
-        """Bytes that the library cannot read raise inside it; make that a bad reply and drop the connection."""
-        inner = self._ctx.callback_data
+def _bits(block: Block) -> Callable[[bytes], tuple[int, ...]]:
+    """Bits of a reply 16 a word; the first is the lowest bit of the first byte, and padding counts for nothing."""
+    every, shifts = (1 << block.count) - 1, tuple(range(0, block.count, 16))
 
-        def callback_data(data: bytes, addr: tuple[str, int] | None = None) -> int:
-            try:
-                used: int = inner(data, addr=addr)
-            except Exception:  # whatever a device may send, the scan goes on
-                self._fail(_UnreadableError())
-                self.abort("the device sent what is no Modbus frame")
-                return len(data)
-            return used
+    def words(reply: bytes) -> tuple[int, ...]:
+        bits = int.from_bytes(reply[2:], "little") & every
+        return tuple([bits >> shift & 0xFFFF for shift in shifts])
 
-        self._ctx.callback_data = callback_data
+    return words
+
+
+def write_question(unit_id: int, request: Request) -> Question:
+    """A write made ready. Raises ValueError for a function that is none of 5, 6, 15, 16."""
+    return Question(_write_pdu(unit_id, request), lambda decoded: checked_write(decoded, request))
 
 
 def _write_pdu(unit_id: int, request: Request) -> ModbusPDU:

@@ -17,6 +17,13 @@ class Turn:
         self._readers: Waiting = deque()
         self._quiet_until_s = 0.0
 
+    def free(self) -> bool:
+        """Take the line at once if nobody has it and nothing must be waited for; False: not taken."""
+        if self.busy or (self._quiet_until_s and self._quiet_until_s > self._loop.time()):
+            return False
+        self.busy = True
+        return True
+
     async def take(self, *, write: bool) -> bool:
         """Wait for the line; whoever got it must `release` it. False: abandoned while waiting, and not taken."""
         if self.busy:

@@ -7,7 +7,7 @@ import pytest
 from benchctl.core.site import Endpoint
 from benchctl.field.answer import Got
 from benchctl.field.encode import Request
-from benchctl.field.modbus import FIRST_WAIT_S, LONGEST_WAIT_S, MUTE_REQUESTS, Link
+from benchctl.field.link import FIRST_WAIT_S, LONGEST_WAIT_S, MUTE_REQUESTS, Link
 from benchctl.field.points import Block
 from simulator.warp import run
 from tests.field.made import H
@@ -164,6 +164,25 @@ def test_a_cancelled_request_leaves_the_line_usable():
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
         assert (await link.read(1, Block(H, 1, 1), 1.0, FOREVER)).got is Got.OK
+        link.close()
+
+    run(scene())
+
+
+def test_a_device_that_hangs_up_in_the_same_breath_is_no_connection():
+    async def scene():
+        memory = Memory({PLACE: good()})
+
+        async def connect(endpoint, factory):
+            transport, protocol = await memory.connect(endpoint, factory)
+            transport.close()
+            await asyncio.sleep(0.01)
+            return transport, protocol
+
+        link = Link(PLACE, connect=connect)
+        assert not await link.ready(1.0)
+        assert "one connection only" in link.fault
+        assert (await link.read(1, Block(H, 0, 1), 1.0, FOREVER)).got is Got.DOWN
         link.close()
 
     run(scene())

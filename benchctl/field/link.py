@@ -1,0 +1,223 @@
+"""One socket to one endpoint, which looks after itself.
+
+One request at a time with writes before reads, our own time-outs, at once an end to what waits when the connection is
+lost, and connecting again by a fixed schedule. Silence, exceptions and bad replies are values, never raised.
+"""
+
+import asyncio
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+from benchctl.core.site import Endpoint
+from benchctl.field.answer import DOWN, NOT_ASKED, Answer, Got
+from benchctl.field.encode import Request
+from benchctl.field.modbus import Question, read_question, write_question
+from benchctl.field.points import Block
+from benchctl.field.turn import Turn
+from benchctl.field.wire import Wire
+
+# (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
+Connect = Callable[
+    [Endpoint, Callable[[], asyncio.Protocol]], Coroutine[Any, Any, tuple[asyncio.Transport, asyncio.Protocol]]]
+
+CONNECT_TIMEOUT_S = 3.0
+FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 5.0  # between attempts to connect, doubling
+SETTLED_S = 5.0  # a connection that lasted so long starts the schedule anew
+MUTE_REQUESTS = 3  # silent requests in a row, from every device asked, after which the socket is given up
+SAME_INSTANT_S = 1e-9  # a deadline that close is over: sums of times are not exact
+CLOSED = "the device closed the connection (does it accept one connection only?)"
+
+
+async def tcp(
+    endpoint: Endpoint, factory: Callable[[], asyncio.Protocol],
+) -> tuple[asyncio.Transport, asyncio.Protocol]:
+    """Connect by TCP. Raises OSError."""
+    return await asyncio.get_running_loop().create_connection(factory, endpoint.host, endpoint.port)
+
+
+class Link:
+    """A connection that looks after itself. Make it inside a running loop; all its times are the loop's."""
+
+    def __init__(self, endpoint: Endpoint, *, connect: Connect | None = None, gap_s: float = 0.0) -> None:
+        self.endpoint = endpoint
+        self.turn = Turn(gap_s)
+        self.fault = ""  # why there is no connection, in words
+        self.attempts = 0
+        self.connected_s = 0.0
+        self._loop = asyncio.get_running_loop()
+        self._dial = connect or tcp
+        self._wire: Wire | None = None
+        self._connecting: asyncio.Task[bool] | None = None
+        self._next_attempt_s = 0.0
+        self._wait_s = FIRST_WAIT_S
+        self._closed = False
+        self._reading = False
+        self._mute: list[int] = []  # unit ids of silent requests since the last reply
+        self._asked: set[int] = set()  # unit ids asked on this connection
+
+    # -- the connection
+
+    @property
+    def connected(self) -> bool:
+        """True while there is a connection."""
+        return self._wire is not None
+
+    def supervise(self) -> "asyncio.Task[bool] | None":
+        """Begin to connect if there is no connection and the schedule allows it; the running attempt, or None."""
+        if self.connected or self._closed:
+            return None
+        if self._connecting is None or self._connecting.done():
+            if self._loop.time() < self._next_attempt_s:
+                return None
+            self._connecting = self._loop.create_task(self._connect())
+        return self._connecting
+
+    async def ready(self, until_s: float) -> bool:
+        """Wait for a connection until `until_s` at most, if one can be had by then."""
+        attempt = self.supervise()
+        if attempt is not None:
+            await asyncio.wait({attempt}, timeout=max(0.0, until_s - self._loop.time()))
+        return self.connected
+
+    async def _connect(self) -> bool:
+        self.attempts += 1
+        self._next_attempt_s = self._loop.time() + self._wait_s
+        self._wait_s = min(2.0 * self._wait_s, LONGEST_WAIT_S)
+        try:
+            async with asyncio.timeout(CONNECT_TIMEOUT_S):
+                _, wire = await self._dial(self.endpoint, lambda: Wire(self._lost))
+        except OSError as fault:  # of which TimeoutError is one
+            return self._refused(f"no connection: {_reason(fault)}")
+        assert isinstance(wire, Wire)
+        if not wire.open:
+            return self._refused(CLOSED)
+        self._wire = wire
+        self.connected_s = self._loop.time()
+        self.fault = ""
+        self._mute.clear()
+        self._asked.clear()
+        return True
+
+    def _refused(self, why: str) -> bool:
+        self.fault = why
+        # The attempt itself may have taken longer than the wait.
+        self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + FIRST_WAIT_S)
+        return False
+
+    def _lost(self, wire: Wire, why: str) -> None:
+        """The connection has gone."""
+        if wire is not self._wire:
+            return
+        self._wire = None
+        self.fault = why or CLOSED
+        if self._loop.time() - self.connected_s >= SETTLED_S:
+            self._wait_s = FIRST_WAIT_S
+        self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + self._wait_s)
+
+    def abort(self, why: str) -> None:
+        """Give the socket up at once; the schedule decides when to connect again."""
+        wire = self._wire
+        if wire is not None:
+            wire.close(at_once=True)
+            self._lost(wire, why)
+
+    def close(self) -> None:
+        """Close for good. What waits is told that the connection is lost."""
+        self._closed = True
+        if self._connecting is not None:
+            self._connecting.cancel()
+        wire, self._wire = self._wire, None
+        if wire is not None:
+            wire.close()
+        self.turn.dismiss_all()
+
+    # -- one request at a time
+
+    async def read(self, unit_id: int, block: Block, timeout_s: float, until_s: float) -> Answer:
+        """Ask for one block. Never raises but CancelledError; see `Got` for how it may end."""
+        return await self.ask(read_question(unit_id, block), timeout_s, until_s)
+
+    async def ask(self, question: Question, timeout_s: float, until_s: float) -> Answer:
+        """The same for a read that was made ready before."""
+        turn, loop = self.turn, self._loop
+        if not turn.free() and not await turn.take(write=False):
+            return NOT_ASKED
+        try:
+            left_s = until_s - loop.time()
+            if left_s <= SAME_INSTANT_S:
+                return NOT_ASKED
+            self._reading = True
+            return await self._send(question, min(timeout_s, left_s))
+        finally:
+            self._reading = False
+            turn.release()
+
+    async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
+        """Send one write, before all reads that wait. OK = acknowledged; the answer has no words.
+
+        NOT_ASKED = not sent. DOWN, SILENT and BAD = sent without a proper answer, unless there was no connection
+        before (then NOT_ASKED).
+        """
+        if not self.connected or not await self.turn.take(write=True):
+            return NOT_ASKED
+        try:
+            left_s = until_s - self._loop.time()
+            if left_s <= SAME_INSTANT_S or not self.connected:
+                return NOT_ASKED
+            return await self._send(write_question(unit_id, request), min(timeout_s, left_s))
+        finally:
+            self.turn.release()
+
+    def cut_reads(self) -> None:
+        """Abandon the read in flight and those that wait: they end NOT_ASKED at once."""
+        self.turn.dismiss_readers()
+        if self._reading and self._wire is not None:
+            self._wire.end(NOT_ASKED)
+
+    async def quiesce(self, most_s: float) -> None:
+        """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
+        if not self.turn.busy:
+            return
+        idle = self._loop.create_task(self._when_idle())
+        done, _ = await asyncio.wait({idle}, timeout=most_s)
+        if not done:
+            self.cut_reads()
+            await idle
+
+    async def _when_idle(self) -> None:
+        if await self.turn.take(write=True):
+            self.turn.release()
+
+    async def _send(self, question: Question, timeout_s: float) -> Answer:
+        """Send a request and wait for its end; count silences."""
+        wire = self._wire
+        if wire is None:
+            return DOWN
+        self._asked.add(question.unit_id)
+        try:
+            answer = await wire.ask(question, timeout_s)
+        finally:
+            self.turn.replied()
+        if answer.got is Got.SILENT:
+            self._no_reply(question.unit_id)
+        elif self._mute and answer.got in _REPLIES:
+            self._mute.clear()
+        return answer
+
+    def _no_reply(self, unit_id: int) -> None:
+        """Count a silence. The socket is given up only when every device behind it is silent."""
+        self._mute.append(unit_id)
+        if len(self._mute) >= MUTE_REQUESTS and set(self._mute) >= self._asked:
+            self.abort(f"no answer to {len(self._mute)} requests in a row")
+
+
+_REPLIES = (Got.OK, Got.EXCEPTION, Got.BAD)
+
+
+def _reason(fault: OSError) -> str:
+    """Why a connection could not be had, in words."""
+    if isinstance(fault, TimeoutError):
+        return "nobody answers at this address"
+    if isinstance(fault, ConnectionRefusedError):
+        return "the device refuses it (is the port right?)"
+    return fault.strerror or str(fault) or "it cannot be reached"
