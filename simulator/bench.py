@@ -1,13 +1,16 @@
 """The whole simulated world in one clock: source, site load, units, meters and cables.
 
-`advance` goes from event to event. While the source, a fan or a trip is on the move the pieces are short (50
-ms, and the source's own 1 ms steps inside); while nothing moves one piece reaches to the next event, whatever
-its length, because every law has a closed solution then. Meters sample at their own instants in both cases.
-Same site, scenario and seed: same world.
+`advance` goes from event to event. While a fan turns up or down or a trip is near, the pieces are short (50
+ms); the source on the move goes in pieces of its own inside (of 1 ms steps), which end where a meter samples
+and where its volts make a unit act; while nothing moves one piece reaches to the next event, whatever its
+length, because every law has a closed solution then. Meters, heat and panel are worked out when somebody looks
+at them or something changes, never for their own sake. Same site, scenario and seed: same world.
 """
 
 import heapq
+import math
 from collections.abc import Callable
+from functools import partial
 from random import Random
 from typing import Any
 
@@ -22,7 +25,6 @@ from simulator.source import GeneratingSet, SetModel, Source, StiffSource
 from simulator.unit import Bank
 
 PIECE_S = 0.05
-STILL_S = 0.1
 FAN_POWER_FACTOR, SITE_POWER_FACTOR = 0.85, 0.95
 SITE_LOAD_LASTS_S = 150.0
 FAN_VOLTS_PU, FAN_SPEED_PU = 0.7, 0.5
@@ -51,20 +53,21 @@ class Bench:
         self.banks = [Bank(u, i, plate.wiring.has_neutral, simulation.ambient_c, site.altitude_m,
                            Random(f"{seed} unit {i}"), self.at)  # noqa: S311 - not secrets
                       for i, u in enumerate(site.units)]
-        self.unit_meters = [Meter(u.profile.meter_refresh_s, plate.wiring, f"{seed} unit meter {i}")
-                            for i, u in enumerate(site.units)]
-        self.meters = [Meter(x.refresh_s, plate.wiring, f"{seed} meter {i}")
+        self.unit_meters = [Meter(u.profile.meter_refresh_s, plate.wiring, f"{seed} unit meter {i}",
+                                  partial(self._unit_flow, i), self.clock) for i, u in enumerate(site.units)]
+        self.meters = [Meter(x.refresh_s, plate.wiring, f"{seed} meter {i}", partial(self._place_flow, x), self.clock)
                        for i, x in enumerate(site.instruments)]
         self.panel = Panel(plate, self.source, simulation.ambient_c)
         self.cables = Cables(seed)
         self._all_meters = self.unit_meters + self.meters
+        self._due_s = 0.0  # no meter samples before
         self._versions = -1
         self._chain_g: Six = EMPTY
-        self._fans_kw = 0.0
-        self._flows: dict[object, tuple[tuple[object, ...], Flow]] = {}
+        self._elements_kw = self._fans_kw = 0.0  # at per unit 1
+        self._flows: dict[int | str, tuple[tuple[object, ...], Flow]] = {}
         self._pending = [f for f in scenario.faults if f.during is not None]
-        for bank in self.banks:
-            bank.elements.volts(self.phasors)
+        self._highest_pu: list[float] = []  # volts of the source above which a unit's elements get too many
+        self._phasors_changed()
         for fault in scenario.faults:
             check(self, fault)
             if fault.during is None:
@@ -73,7 +76,8 @@ class Bench:
             self.at(5.0 + 20.0 * self._rng.random(), self._site_load_moves)
         self._volts_moved()
         self.advance(0.0)
-        self._sample(always=True)
+        for meter in self._all_meters:
+            meter.begin()
 
     def endpoints(self) -> set[Endpoint]:
         """Every endpoint of the site."""
@@ -85,6 +89,10 @@ class Bench:
 
     # --- time --------------------------------------------------------------------------------------
 
+    def clock(self) -> float:
+        """Seconds since the world's start."""
+        return self.now_s
+
     def at(self, time_s: float, what: Callable[[], None]) -> None:
         """Schedule something; equal times keep their order."""
         self._count += 1
@@ -95,34 +103,46 @@ class Bench:
         events = self._events
         self._balance()
         while True:
-            while events and events[0][0] <= self.now_s:
-                heapq.heappop(events)[2]()
-                self._balance()
+            if events and events[0][0] <= self.now_s:
+                self._sample()
+                while events and events[0][0] <= self.now_s:
+                    heapq.heappop(events)[2]()
+                    self._balance()
             if self.now_s >= to_s:
                 return
             target = min(to_s, events[0][0]) if events else to_s
-            if self.source.moving or any([b.busy for b in self.banks]):  # noqa: C419 - quicker
-                due = min((m.due_s for m in self._all_meters), default=target)
-                target = min(target, self.now_s + PIECE_S, max(due, self.now_s + 1e-3))
+            for bank in self.banks:
+                if bank.busy:
+                    target = min(target, self.now_s + PIECE_S)
+                    break
             self._elapse(target)
-
-    def glance(self, to_s: float) -> None:
-        """As `advance`, for those who only look: a world in which nothing moves may be a tenth of a second old."""
-        if (to_s - self.now_s > STILL_S or self.source.moving or (self._events and self._events[0][0] <= to_s)
-                or any([b.busy for b in self.banks])):  # noqa: C419 - quicker
-            self.advance(to_s)
 
     def _elapse(self, to_s: float) -> None:
         moved = self.source.moving
-        square = self.source.advance(to_s)
+        if moved:
+            square = self._run_source(to_s)
+        else:
+            square = self.source.advance(to_s)
+            self.now_s = to_s
         for bank in self.banks:
-            bank.elapse(to_s, square)
-        self.panel.elapse(to_s - self.now_s, self._total_kw() * square)
-        self.now_s = to_s
-        self._sample()
+            bank.elapse(self.now_s, square)
+        self.panel.elapse(self.now_s, self._total_kw() * square)
         if moved:
             self._volts_moved()
         self._balance()
+
+    def _run_source(self, to_s: float) -> float:
+        """Let the source move until to_s, or until a unit has to act. Returns the mean square of its volts."""
+        begun_s, squares = self.now_s, 0.0
+        while self.now_s < to_s:
+            self._sample()
+            end_s = min(to_s, self.now_s + PIECE_S, max(self._due_s, self.now_s + 1e-3))
+            squares += self.source.advance(end_s) * (end_s - self.now_s)
+            self.now_s = end_s
+            if not self.source.moving or self._volts_matter():
+                break
+        self._sample()
+        return squares / (self.now_s - begun_s)
 
     def segment_reached(self, number: int, at_s: float) -> None:
         """The program has reached that segment (from 1): faults that wait for it start to count. Once each.
@@ -145,20 +165,19 @@ class Bench:
             versions += bank.version
         if versions == self._versions:
             return
+        self._sample()
         self._versions = versions
-        total = EMPTY
+        total, power_kw, fans_kw = EMPTY, 0.0, 0.0
         for bank in self.banks:
             total = add(total, bank.elements.conductance)
-        self._chain_g = total
-        self._fans_kw = sum(b.fan_kw for b in self.banks)
+            power_kw += bank.elements.power_kw
+            fans_kw += bank.fan_kw
+        self._chain_g, self._elements_kw, self._fans_kw = total, power_kw, fans_kw
         self.source.demand(self._total_kw() / self.site.nameplate.power_kw)
 
     def _total_kw(self) -> float:
         """Everything on the source at per unit 1; fans and site load are counted as falling with V² too."""
-        total = 0.0
-        for bank in self.banks:
-            total += bank.elements.power_kw
-        return total + (self._fans_kw + self.site_kw) * self._present
+        return self._elements_kw + (self._fans_kw + self.site_kw) * self._present
 
     def changed(self) -> None:
         """Something outside the units was switched: balance again."""
@@ -171,24 +190,37 @@ class Bench:
         live = self.site.nameplate.wiring.phases
         self._present = 1.0 - len(lost & set(live)) / len(live)
         self.phasors = phasors(self.site.nameplate.wiring, self.running_v, lost)
-        for bank in self.banks:
-            bank.elements.volts(self.phasors)
+        self._phasors_changed()
         self.changed()
 
-    def _volts_moved(self) -> None:
-        volts = self.source.volts_pu
-        good = volts > FAN_VOLTS_PU and self.source.speed_pu > FAN_SPEED_PU and not self.lost_phases
+    def _phasors_changed(self) -> None:
+        most_v = max(abs(x) for x in self.phasors)
+        self._highest_pu = [b.highest_ln_v / most_v if most_v else math.inf for b in self.banks]
         for bank in self.banks:
+            bank.elements.volts(self.phasors)
+
+    def _fans_supplied(self) -> bool:
+        """True while the source's volts and speed are enough for fans."""
+        return (self.source.volts_pu > FAN_VOLTS_PU and self.source.speed_pu > FAN_SPEED_PU
+                and not self.lost_phases)
+
+    def _volts_matter(self) -> bool:
+        """True when the source's volts make a unit act, or have it trip."""
+        volts, good = self.source.volts_pu, self._fans_supplied()
+        for bank, highest in zip(self.banks, self._highest_pu, strict=True):
+            if bank.supply_ok != good or bank.over_volts != (volts > highest) or bank.elements.strays(volts):
+                return True
+        return False
+
+    def _volts_moved(self) -> None:
+        """Let the units feel the source's volts."""
+        volts, good = self.source.volts_pu, self._fans_supplied()
+        for bank, highest in zip(self.banks, self._highest_pu, strict=True):
             bank.elements.follow(volts)
-            over = volts * self._volts_ratio(bank) > bank.profile.highest_v_ratio
+            over = volts > highest
             if (bank.supply_ok, bank.over_volts) != (good, over):
                 bank.supply_ok, bank.over_volts = good, over
                 bank.refresh()
-
-    def _volts_ratio(self, bank: Bank) -> float:
-        """Line-to-neutral volts at per unit 1 as a share of those that the unit is rated for."""
-        rated = bank.profile.rated_v / (3**0.5 if bank.profile.phases == 3 else 1.0)
-        return max(abs(x) for x in self.phasors) / rated
 
     def set_site_kw(self, kw: float) -> None:
         """Move the site's own load."""
@@ -205,19 +237,18 @@ class Bench:
 
     # --- meters ------------------------------------------------------------------------------------
 
-    def _sample(self, always: bool = False) -> None:
-        now = self.now_s + 1e-9
-        if not always and now < min([m.due_s for m in self._all_meters], default=now + 1.0):
+    def _sample(self) -> None:
+        """Take what samples are due, before something changes."""
+        if self.now_s < self._due_s - 1e-9:
             return
-        for i, meter in enumerate(self.unit_meters):
-            if meter.due_s <= now or always:
-                elements = self.banks[i].elements
-                meter.sample(self.now_s, self._flow(i, elements.conductance, 0.0, 0.0))
-        for meter, instrument in zip(self.meters, self.site.instruments, strict=True):
-            if meter.due_s <= now or always:
-                meter.sample(self.now_s, self._place(instrument))
+        for meter in self._all_meters:
+            meter.sample()
+        self._due_s = min([m.due_s for m in self._all_meters], default=math.inf)
 
-    def _place(self, instrument: Instrument) -> Flow:
+    def _unit_flow(self, index: int) -> Flow:
+        return self._flow(index, self.banks[index].elements.conductance, 0.0, 0.0)
+
+    def _place_flow(self, instrument: Instrument) -> Flow:
         fans = self._fans_kw
         if instrument.place == "chain":
             return self._flow("chain", self._chain_g, fans, 0.0)
@@ -225,7 +256,7 @@ class Bench:
             return self._flow("site load", EMPTY, 0.0, self.site_kw)
         return self._flow("source", self._chain_g, fans, self.site_kw)
 
-    def _flow(self, place: object, g: Six, fans_kw: float, site_kw: float) -> Flow:
+    def _flow(self, place: int | str, g: Six, fans_kw: float, site_kw: float) -> Flow:
         """What flows there now.
 
         The same object while nothing changed, so that meters need not work it out again.

@@ -8,6 +8,7 @@ it would arrive. Replies keep their order by a queue, because the loop's timers 
 import asyncio
 from collections import deque
 from collections.abc import Callable
+from contextvars import copy_context
 from typing import Any, TypeVar
 
 from benchctl.core.scenario import FAULT_BY_NAME
@@ -67,6 +68,7 @@ class MemoryTransport(asyncio.Transport, Closable):
         self._loop, self._protocol, self._sockets, self._offset_s = loop, protocol, sockets, offset_s
         self._endpoint = endpoint
         self._queue: deque[bytes] = deque()
+        self._context = copy_context()  # one for all replies
         self._closed = False
         sockets.add(self)
 
@@ -78,7 +80,7 @@ class MemoryTransport(asyncio.Transport, Closable):
     def deliver(self, reply: bytes, at_s: float) -> None:
         """A reply that arrives at that time of the bench."""
         self._queue.append(reply)
-        self._loop.call_at(at_s - self._offset_s, self._arrive)
+        self._loop.call_at(at_s - self._offset_s, self._arrive, context=self._context)
 
     def _arrive(self) -> None:
         reply = self._queue.popleft()

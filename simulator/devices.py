@@ -38,7 +38,7 @@ class Device:
     def respond(self, pdu: bytes) -> bytes | None:
         """The reply PDU now; None when the device does not answer."""
         self.registers.refresh()
-        return answer(pdu, self.registers)
+        return self.registers.answer(pdu)
 
 
 class UnitDevice(Device):
@@ -60,13 +60,13 @@ class UnitDevice(Device):
         self.registers.refresh()
         if not writes(pdu):
             bank.heard("request")
-            return answer(pdu, self.registers)
+            return self.registers.answer(pdu)
         if trouble.refuses_writes is not None:
             return refusal(pdu, trouble.refuses_writes)
         bank.heard("write")
         if trouble.ignores_writes:
             return answer(pdu, _Deaf(self.registers))
-        return answer(pdu, self.registers)
+        return self.registers.answer(pdu)
 
 
 class _Deaf:
@@ -123,7 +123,7 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
         "exhaust_c": lambda: bank.exhaust_c, "setpoint_kw": lambda: elements.order * step_kw,
         "setpoint_in_force_kw": lambda: elements.feedback * step_kw, "stages_closed": lambda: elements.feedback,
         "stages_order": lambda: elements.order, "watchdog_s": lambda: dog.time_s if dog else None,
-        "uptime_s": lambda: bank.now_s - bank.started_s, "rated_kw": lambda: profile.rated_kw,
+        "uptime_s": lambda: int(bank.now_s - bank.started_s), "rated_kw": lambda: profile.rated_kw,
         "rated_v": lambda: profile.rated_v, "serial": lambda: bank.serial_now, "firmware": lambda: "1.0",
         "site_needs_set": lambda: bench.needs_set, **_electrical(meter, 1.0)}
     takes: dict[str, Take] = {
@@ -153,7 +153,7 @@ def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> li
         "speed_rpm": lambda: panel.speed_rpm, "oil_kpa": lambda: panel.oil_kpa, "coolant_c": lambda: panel.coolant_c,
         "fuel_percent": lambda: panel.fuel_percent, "battery_v": lambda: panel.battery_v,
         "set_running": lambda: source.running, "set_fault": lambda: source.stalled,
-        "site_needs_set": lambda: bench.needs_set, "uptime_s": lambda: bench.now_s,
+        "site_needs_set": lambda: bench.needs_set, "uptime_s": lambda: int(bench.now_s),
         "serial": lambda: instrument.serial or "SIM-METER", "firmware": lambda: "1.0",
         **_electrical(meter, instrument.ct_ratio)}
     cells = _cells(instrument.registers, gets, {}, _largest(bench, bench.site.nameplate.power_kw))
@@ -162,28 +162,27 @@ def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> li
 
 def _electrical(meter: Meter, ratio: float) -> dict[str, Get]:
     """Values of a meter's last sample by name."""
-    read = meter.electrical
-
-    def of(field: str, k: int) -> Get:
-        return lambda: getattr(read(), field)[k]
-
-    def divided(get: Get) -> Get:
-        def quotient() -> Value:
-            value = get()
-            return value / ratio if isinstance(value, float) else value
-
-        return quotient
-
+    read = meter.shown
     gets: dict[str, Get] = {
-        **{f"volts_{p}": of("volts_ll", k) for k, p in enumerate(("ab", "bc", "ca"))},
-        **{f"volts_{p}": of("volts_ln", k) for k, p in enumerate("abc")},
-        **{f"amps_{p}": of("amps", k) for k, p in enumerate("abc")},
-        **{f"power_{p}_kw": of("phase_kw", k) for k, p in enumerate("abc")},
+        "volts_ab": lambda: read().volts_ll[0], "volts_bc": lambda: read().volts_ll[1],
+        "volts_ca": lambda: read().volts_ll[2], "volts_a": lambda: read().volts_ln[0],
+        "volts_b": lambda: read().volts_ln[1], "volts_c": lambda: read().volts_ln[2],
+        "amps_a": lambda: read().amps[0], "amps_b": lambda: read().amps[1], "amps_c": lambda: read().amps[2],
+        "power_a_kw": lambda: read().phase_kw[0], "power_b_kw": lambda: read().phase_kw[1],
+        "power_c_kw": lambda: read().phase_kw[2],
         "power_kw": lambda: read().power_kw, "reactive_kvar": lambda: read().reactive_kvar,
         "apparent_kva": lambda: abs(complex(read().power_kw or 0.0, read().reactive_kvar or 0.0)),
         "power_factor": lambda: read().power_factor, "hertz": lambda: read().hertz,
         "energy_kwh": lambda: read().energy_kwh, "refresh_count": lambda: (read().refresh_count or 0) & 0xFFFF}
-    return gets if ratio == 1.0 else {n: divided(g) if n in BY_RATIO else g for n, g in gets.items()}
+    return gets if ratio == 1.0 else {n: _divided(g, ratio) if n in BY_RATIO else g for n, g in gets.items()}
+
+
+def _divided(get: Get, ratio: float) -> Get:
+    def quotient() -> Value:
+        value = get()
+        return value / ratio if isinstance(value, float) else value
+
+    return quotient
 
 
 def _largest(bench: Bench, power_kw: float) -> dict[str, float]:
@@ -227,7 +226,7 @@ def _grouped(cells: list[Cell], meter: Meter, state: Callable[[], object],
     named = {"meter": [c for c in cells if c.point.name in electrical],
              "clock": [c for c in cells if c.point.name in _CLOCK]}
     rest = [c for c in cells if c not in named["meter"] and c not in named["clock"]]
-    return [Group(state, tuple(rest)), Group(lambda: (meter.count, meter.trouble.no_volts), tuple(named["meter"])),
+    return [Group(state, tuple(rest)), Group(lambda: meter.electrical().refresh_count, tuple(named["meter"])),
             Group(clock, tuple(named["clock"]))]
 
 

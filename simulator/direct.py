@@ -5,7 +5,6 @@ too (a map without any point, as in small test worlds, counts as able to report 
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.reading import (
@@ -14,7 +13,6 @@ from benchctl.core.reading import (
     Electrical,
     InstrumentReading,
     Outcome,
-    Three,
     UnitReading,
 )
 from benchctl.core.registers import RegisterMap
@@ -26,8 +24,10 @@ from simulator.status import fault_tests
 from simulator.unit import Bank
 
 TIMEOUT_S = 0.5  # replies later than this do not count
-_STATES = ("fan_on", "airflow", "fan_supply", "emergency_stop", "remote", "inlet_c", "exhaust_c", "uptime_s", "serial",
-           "site_needs_set")
+_STATES = ("fan_on", "airflow", "fan_supply", "emergency_stop", "remote", "inlet_c", "serial")
+_Switches = tuple[int, int | None, bool | None, bool | None, bool | None, bool | None, bool | None]
+# What a reading was made from: version, samples, exhaust, whether the site needs the set, whole seconds of uptime.
+_UnitKey = tuple[int, int, float | None, bool, int]
 _ELECTRICAL_NAMES = ("power_kw", "volts_ab", "volts_a", "amps_a", "hertz", "power_a_kw")
 
 
@@ -82,43 +82,53 @@ class _UnitPort:
         self._known = (1 << len(profile.faults)) - 1
         self._order = bool(profile.setpoint) or has("stages_order") or any(s.order for s in profile.stages)
         self._has = [has(n) for n in _STATES]
-        self._uptime = has("uptime_s")
-        self._last: tuple[tuple[object, ...], UnitReading] | None = None
+        self._uptime, self._needs_set, self._shows_exhaust = (
+            has(n) for n in ("uptime_s", "site_needs_set", "exhaust_c"))
+        self._key: _UnitKey = (-1, 0, None, False, 0)
+        self._state = self._look()
+        self._last = UnitReading(Outcome.OK)
 
     def read(self) -> UnitReading:
         """The unit's reading; the same object while nothing in it changed."""
-        bank = self._bank
-        failed = _failed(self._cable.closed, self._late(), bank.answering, bank.trouble.busy, self._endpoint)
+        bank, trouble = self._bank, self._bank.trouble
+        failed = _failed(self._cable.closed, self._late(), bank.answering, trouble.busy, self._endpoint)
         if failed is not None:
             return UnitReading(failed)
         bank.heard("request")
-        exhaust = bank.exhaust_c
-        key = (bank.version, self._meter and self._meter.count, exhaust and round(exhaust, 1), bank.supply_ok,
-               self._bench.needs_set, int(bank.now_s) if self._uptime else 0)
-        if self._last is None or self._last[0] != key:
-            self._last = key, self._fresh(exhaust)
-        return self._last[1]
+        exhaust_c = bank.exhaust_c if self._shows_exhaust else None
+        key = (bank.version, self._meter.count if self._meter else 0, exhaust_c, self._bench.needs_set,
+               int(bank.now_s - bank.started_s) if self._uptime else 0)
+        if key != self._key:
+            if key[0] != self._key[0]:
+                self._state = self._look()
+            self._key, self._last = key, self._fresh(key[2], key[4])
+        return self._last
 
     def _late(self) -> bool:
-        return self._cable.delay_s > TIMEOUT_S or self._cable.lost() or (
-            self._cable.garble > 0 and self._cable.rng.random() < self._cable.garble)
+        cable = self._cable
+        return cable.delay_s > TIMEOUT_S or (cable.lose > 0 and cable.lost()) or (
+            cable.garble > 0 and cable.rng.random() < cable.garble)
 
-    def _fresh(self, exhaust: float | None) -> UnitReading:
-        """A new reading; its fields in their order, because this is made a million times in a campaign."""
-        bank, trouble = self._bank, self._bank.trouble
-        fan_on, airflow, fan_supply, stop, remote, inlet, out, uptime, serial, needs = self._has
+    def _look(self) -> tuple[_Switches, float | None, str | None, int]:
+        """What can change with the unit's version only: fields of a reading from `load` to `emergency_stop`, inlet_c,
+        serial, faults."""
+        bank = self._bank
+        fan_on, airflow, fan_supply, stop, remote, inlet, serial = self._has
         faults = 0
         for i, test in enumerate(self._tests):
             faults |= test(bank) << i
+        return ((bank.elements.feedback, bank.elements.order if self._order else None,
+                 bank.remote if remote else None, bank.fan_on if fan_on else None, bank.airflow if airflow else None,
+                 bank.fan_supply if fan_supply else None, bank.trouble.emergency_stop if stop else None),
+                bank.heat.inlet_c if inlet else None, bank.serial_now if serial else None, faults)
+
+    def _fresh(self, exhaust_c: float | None, uptime_s: int) -> UnitReading:
+        """A new reading; its fields in their order, because this is made a million times in a campaign."""
+        switches, inlet_c, serial, faults = self._state
         return UnitReading(
-            Outcome.OK, bank.elements.feedback, bank.elements.order if self._order else None,
-            bank.remote if remote else None, bank.fan_on if fan_on else None, bank.airflow if airflow else None,
-            bank.fan_supply if fan_supply else None, trouble.emergency_stop if stop else None,
-            self._bench.needs_set if needs else None, bank.heat.inlet_c if inlet else None,
-            round(exhaust, 1) if exhaust is not None and out else None,
-            float(int(bank.now_s - bank.started_s)) if uptime else None, bank.serial_now if serial else None, True,
-            faults, self._known, self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL, (),
-            self._meter is not None)
+            Outcome.OK, *switches, self._bench.needs_set if self._needs_set else None, inlet_c, exhaust_c,
+            float(uptime_s) if self._uptime else None, serial, True, faults, self._known,
+            self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL, (), self._meter is not None)
 
     def _write(self, effect: Callable[[Bank], None]) -> Write:
         bank, trouble = self._bank, self._bank.trouble
@@ -177,7 +187,7 @@ class _InstrumentPort:
 
     def read(self) -> InstrumentReading:
         """The instrument's reading."""
-        late = self._cable.delay_s > TIMEOUT_S or self._cable.lost()
+        late = self._cable.delay_s > TIMEOUT_S or (self._cable.lose > 0 and self._cable.lost())
         answering = not self._meter.trouble.lost
         failed = _failed(self._cable.closed, late, answering, None, self._instrument.endpoint)
         if failed is not None:
@@ -212,20 +222,17 @@ class _InstrumentPort:
 
 def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
     """A function that hides what a map cannot tell, and hertz where there are no volts."""
-    hidden: dict[str, Three | None] = {}
-    for name in ("power_kw", "reactive_kvar", "hertz", "power_factor", "energy_kwh", "refresh_count"):
-        if not has(name):
-            hidden[name] = None
-    for field, name in (("volts_ll", "volts_ab"), ("volts_ln", "volts_a"), ("amps", "amps_a"),
-                        ("phase_kw", "power_a_kw")):
-        if not has(name):
-            hidden[field] = NONE3
+    ll, ln, amps, phase_kw, power, reactive, factor, hertz, energy, count = (has(n) for n in (
+        "volts_ab", "volts_a", "amps_a", "power_a_kw", "power_kw", "reactive_kvar", "power_factor", "hertz",
+        "energy_kwh", "refresh_count"))
 
     def shown(e: Electrical) -> Electrical:
         # Without volts a meter's registers say 0 Hz; a reading says that it is not known.
-        if hidden or e.hertz == 0.0:
-            e = replace(e, **{"hertz": e.hertz or None, **hidden})  # type: ignore[arg-type]
-        return e
+        return Electrical(
+            e.volts_ll if ll else NONE3, e.volts_ln if ln else NONE3, e.amps if amps else NONE3,
+            e.phase_kw if phase_kw else NONE3, e.power_kw if power else None, e.reactive_kvar if reactive else None,
+            e.power_factor if factor else None, (e.hertz or None) if hertz else None,
+            e.energy_kwh if energy else None, e.refresh_count if count else None)
 
     return shown
 

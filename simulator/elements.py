@@ -16,6 +16,7 @@ from simulator.troubles import Troubles
 
 ACCEPT_S = 0.5  # a set point needs this to be in force (never more than half of the profile's drop_s)
 TICK_S = 0.25
+LOST_PU = 0.5  # below these volts a unit that holds kW gives up correcting
 
 
 class Firmware(Protocol):
@@ -64,6 +65,10 @@ class Elements:
         """The source's phasors at per unit 1 changed (a phase was lost or came back)."""
         self._volts = phasors
         self.power_kw = power_kw(self.conductance, phasors)
+
+    def strays(self, volts_pu: float) -> bool:  # noqa: ARG002 - only some correct for volts
+        """True when the unit would switch something at these volts of the source."""
+        return False
 
     def follow(self, volts_pu: float) -> None:
         """The source's volts have moved: units that correct for volts act on it."""
@@ -173,6 +178,7 @@ class SetPointElements(Elements):
         third = point.resolution_kw / 3.0
         step = Stage("", (third,) * 3 if profile.phases == 3 else self._single(point.resolution_kw))
         self._step_g = stage_conductances(step, profile, neutral)
+        self._step_kw = 0.0  # one step at per unit 1 of the source
 
     @staticmethod
     def _single(kw: float) -> tuple[float, float, float]:
@@ -182,6 +188,11 @@ class SetPointElements(Elements):
     def feedback(self) -> int:
         """The set point in force, in steps."""
         return self.accepted
+
+    def volts(self, phasors: Phasors) -> None:
+        """Steps make more or less with the source's volts."""
+        super().volts(phasors)
+        self._step_kw = power_kw(self._step_g, phasors)
 
     def act(self) -> None:
         """Accept the order after the unit's own reaction time.
@@ -228,21 +239,29 @@ class SetPointElements(Elements):
         self._ticking = False
         self._climb()
 
-    def follow(self, volts_pu: float) -> None:
+    def strays(self, volts_pu: float) -> bool:
         """A unit that holds actual kW switches steps as the volts move."""
-        if self.setpoint.actual and volts_pu > 0.5:
+        return bool(self.setpoint.actual and self._made_kw and volts_pu > LOST_PU) and (
+            self._steps(volts_pu) != self.closed)
+
+    def follow(self, volts_pu: float) -> None:
+        """Note the volts, and switch if they ask for it."""
+        if self.setpoint.actual and volts_pu > LOST_PU:
             self._volts_pu = volts_pu
-            if self._made_kw:
+            if self._made_kw and self._steps(volts_pu) != self.closed:
                 self._make()
 
-    def _make(self) -> None:
-        kw = self._made_kw
-        if self.setpoint.actual and kw:
-            one_step_kw = power_kw(self._step_g, self._volts) * self._volts_pu**2
-            steps = round(kw / one_step_kw) if one_step_kw > 0 else 0
+    def _steps(self, volts_pu: float) -> int:
+        """The steps that make the kW in force."""
+        if self.setpoint.actual and self._made_kw:
+            one_step_kw = self._step_kw * volts_pu**2
+            steps = round(self._made_kw / one_step_kw) if one_step_kw > 0 else 0
         else:
-            steps = round(kw / self.setpoint.resolution_kw)
-        steps = min(steps, self.most)
+            steps = round(self._made_kw / self.setpoint.resolution_kw)
+        return min(steps, self.most)
+
+    def _make(self) -> None:
+        steps = self._steps(self._volts_pu)
         if steps != self.closed:
             self.closed = steps
             self._load(scaled(self._step_g, float(steps)))

@@ -34,78 +34,79 @@ def _limits(kind: Kind) -> tuple[int, int]:
     return (0, 2**bits - 1) if kind.value.startswith("u") else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
 
 
-def turn(raw: bytes, order: Order) -> Words:
-    """Bytes, most significant first, as words in that order."""
-    words = list(struct.unpack(f">{len(raw) // 2}H", raw))
-    if len(words) > 1:
-        if order in (Order.CDAB, Order.DCBA):
-            words.reverse()
-        if order in (Order.BADC, Order.DCBA):
-            words = [(w << 8 | w >> 8) & 0xFFFF for w in words]
-    return tuple(words)
+def turn(raw: bytes, order: Order) -> bytes:
+    """Bytes, most significant first, as they stand in registers in that order."""
+    if len(raw) > 2 and order in (Order.CDAB, Order.DCBA):
+        raw = b"".join([raw[i:i + 2] for i in range(len(raw) - 2, -2, -2)])
+    if len(raw) > 2 and order in (Order.BADC, Order.DCBA):
+        raw = b"".join([raw[i + 1:i + 2] + raw[i:i + 1] for i in range(0, len(raw), 2)])
+    return raw
 
 
-def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], Words]:
-    """A function from a value in the core's unit to the point's words.
+def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], bytes]:
+    """A function from a value in the core's unit to the bytes of the point's registers.
 
     Power_of_ten: of its scale factor point.
     """
     if point.kind is Kind.TEXT:
         return _text(point)
-    kind, order, offset = point.kind, point.order, point.offset
+    kind, order = point.kind, point.order
     factor = point.scale * 10.0**power_of_ten
-    unknown = point.missing[0] if point.missing else turn(_unknown(kind), order)
-    form = _FORMATS[kind]
-    single = kind.words == 1
+    unknown = _bytes(point.missing[0]) if point.missing else turn(_unknown(kind), order)
+    pack = struct.Struct(_FORMATS[kind]).pack
+    plain = order is Order.ABCD or kind.words == 1
     if kind in (Kind.FLOAT32, Kind.FLOAT64):
-        pack, unpack = struct.Struct(form).pack, struct.Struct(f">{kind.words}H").unpack
-        plain, swapped = order is Order.ABCD, order is Order.CDAB
-
-        def real(value: Value) -> Words:
-            if value is None or isinstance(value, str):
-                return unknown
-            raw = pack((value - offset) / factor)
-            if plain:
-                return unpack(raw)
-            return unpack(raw)[::-1] if swapped else turn(raw, order)
-
-        return real
+        return _real(pack, unknown, order, plain, point.offset, factor)
     low, high = _limits(kind)
     # a value at the end of its range must not read as missing, where the map calls that pattern so
-    if turn(struct.pack(form, high), order) in point.missing:
-        high -= 1
-    if turn(struct.pack(form, low), order) in point.missing:
-        low += 1
+    missing = [_bytes(words) for words in point.missing]
+    high -= turn(pack(high), order) in missing
+    low += turn(pack(low), order) in missing
+    return _whole(pack, unknown, order, plain, point.offset, factor, low, high)
 
-    def whole(value: Value) -> Words:
+
+def _real(pack: Callable[[float], bytes], unknown: bytes, order: Order, plain: bool, offset: float,
+          factor: float) -> Callable[[Value], bytes]:
+    def real(value: Value) -> bytes:
         if value is None or isinstance(value, str):
             return unknown
-        raw = min(high, max(low, round((value - offset) / factor)))
-        return (raw & 0xFFFF,) if single else turn(struct.pack(form, raw), order)
+        raw = pack((value - offset) / factor)
+        return raw if plain else turn(raw, order)
+
+    return real
+
+
+def _whole(pack: Callable[[int], bytes], unknown: bytes, order: Order, plain: bool, offset: float, factor: float,
+           low: int, high: int) -> Callable[[Value], bytes]:
+    def whole(value: Value) -> bytes:
+        if value is None or isinstance(value, str):
+            return unknown
+        number = round((value - offset) / factor)
+        if not low <= number <= high:
+            number = low if number < low else high
+        raw = pack(number)
+        return raw if plain else turn(raw, order)
 
     return whole
 
 
-def _text(point: Point) -> Callable[[Value], Words]:
+def _text(point: Point) -> Callable[[Value], bytes]:
     size = 2 * point.length
 
-    def text(value: Value) -> Words:
-        raw = str("" if value is None else value).encode("ascii", "replace")[:size].ljust(size, b"\0")
-        return struct.unpack(f">{point.length}H", raw)
+    def text(value: Value) -> bytes:
+        return str("" if value is None else value).encode("ascii", "replace")[:size].ljust(size, b"\0")
 
     return text
+
+
+def _bytes(words: Words) -> bytes:
+    return struct.pack(f">{len(words)}H", *words)
 
 
 def decode(point: Point, words: Words) -> float | None:
     """What a client wrote, in the core's unit; None for not a number."""
     kind = point.kind
-    plain = list(words)
-    if len(plain) > 1:
-        if point.order in (Order.BADC, Order.DCBA):
-            plain = [(w << 8 | w >> 8) & 0xFFFF for w in plain]
-        if point.order in (Order.CDAB, Order.DCBA):
-            plain.reverse()
-    (raw,) = struct.unpack(_FORMATS[kind], struct.pack(f">{len(plain)}H", *plain))
+    (raw,) = struct.unpack(_FORMATS[kind], turn(_bytes(words), point.order))  # turning twice is not turning at all
     value = float(raw) * point.scale + point.offset
     return value if math.isfinite(value) else None
 

@@ -49,7 +49,9 @@ def _apply(bench: Bench, fault: Fault, begins: bool) -> None:
             bank.elements.settle()
         bank.refresh()
     elif kind == "instrument":
-        INSTRUMENT[fault.fault](bench.meter(fault.on), value, begins)
+        meter = bench.meter(fault.on)
+        INSTRUMENT[fault.fault](meter, value, begins)
+        meter.disturb()
     elif kind == "source":
         SOURCE[fault.fault](bench, value, begins)
         bench.changed()

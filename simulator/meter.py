@@ -4,9 +4,14 @@ with its wiring.
 Per phase `P + jQ = U conj(I)`; totals are the sums over the phases. A turned transformer changes the sign of
 its phase's power, exchanged ones multiply the wrong volts and amps: with balanced load each such phase shows
 -1/2 of its kW (cos 120°).
+
+Samples lie on a grid of the meter's own and are taken when somebody looks or when what flows is about to
+change. Noise belongs to the number of the sample and energy is counted by samples, so it does not matter who
+looks when.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 from random import Random
 
 from benchctl.core.reading import NONE3, Electrical, Three
@@ -16,6 +21,7 @@ from simulator.network import Phasors
 VOLTS_NOISE, AMPS_NOISE, HERTZ_NOISE = 2e-4, 5e-4, 2e-5  # share of value, one standard deviation; common practice
 _SIZES = (*[VOLTS_NOISE] * 6, *[AMPS_NOISE] * 9, HERTZ_NOISE)
 _ROWS = 211  # samples before the noise repeats
+_NOTHING = (0.0,) * 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,90 +46,117 @@ class MeterTroubles:
 
 
 class Meter:
-    """One measuring block. Its figures are primary ones, whatever its registers divide them by."""
+    """One measuring block. Its figures are primary ones, whatever its registers divide them by.
 
-    def __init__(self, refresh_s: float, wiring: Wiring, seed: str) -> None:
+    `look` gives what flows now (the same object while nothing changed), `clock` the time in seconds.
+    """
+
+    def __init__(self, refresh_s: float, wiring: Wiring, seed: str, look: Callable[[], Flow],
+                 clock: Callable[[], float]) -> None:
         rng = Random(seed)  # noqa: S311 - noise, not secrets
         self.refresh_s = max(refresh_s, 0.02)
-        self.due_s = rng.random() * self.refresh_s
         self.trouble = MeterTroubles()
-        self._known_trouble = MeterTroubles()
-        self.count = 0
-        self.energy_kwh = 0.0
+        self.due_s = self._first_s = rng.random() * self.refresh_s
+        self._passed = 0  # instants of the grid that are gone
+        self._count = 0  # samples taken
         self._noise = [tuple(1.0 + size * max(-3.0, min(3.0, rng.gauss(0.0, 1.0))) for size in _SIZES)
                        for _ in range(_ROWS)]
         self._live, self._neutral = wiring.phases, wiring.has_neutral
+        self._lines = self._live if len(self._live) == 3 else self._live[:-1]
+        self._look, self._clock = look, clock
         self._flow: Flow | None = None
-        self._sampled_s = 0.0
-        self._clean: tuple[Flow, tuple[float, ...]] | None = None
-        self._value: tuple[int, Electrical] | None = None
+        self._clean: tuple[float, ...] = _NOTHING  # figures of that flow without noise
+        self._since, self._kwh_since = 0, 0.0  # number of the first sample of that flow, and the energy then
+        self._disturbed = False
+        self._shown, self._shown_count = Electrical(refresh_count=0), 0
 
-    def sample(self, now_s: float, flow: Flow) -> None:
-        """Take the samples that are due at now_s."""
-        behind = int((now_s - self.due_s) / self.refresh_s + 1e-9) + 1
-        self.due_s += behind * self.refresh_s
-        if self.trouble.frozen:
-            self._sampled_s = now_s
+    def begin(self) -> None:
+        """The first sample, whatever the time."""
+        self._take(1)
+
+    def disturb(self) -> None:
+        """The troubles have changed; the next sample shows it."""
+        self._disturbed = True
+
+    def sample(self) -> None:
+        """Take the samples that are due; what flows now has flown since the last call."""
+        late_s = self._clock() - self.due_s
+        if late_s < -1e-9:
             return
-        if self._flow is not None:
-            self.energy_kwh += max(0.0, self._power()) * (now_s - self._sampled_s) / 3600.0
-        self._flow, self._sampled_s = flow, now_s
-        if self.trouble != self._known_trouble:
-            self._known_trouble, self._clean = replace(self.trouble), None
-        self.count += behind
+        new = int(late_s / self.refresh_s + 1e-9) + 1
+        self._passed += new
+        self.due_s = self._first_s + self._passed * self.refresh_s
+        if not self.trouble.frozen:
+            self._take(new)
 
-    def _power(self) -> float:
-        return sum(self._figures()[9:12])
+    def _take(self, new: int) -> None:
+        flow = self._look()
+        if flow is not self._flow or self._disturbed:
+            self._kwh_since = self._kwh(self._count + 1)
+            self._since = self._count + 1
+            self._flow, self._disturbed = flow, False
+            self._clean = _figures(flow, self.trouble)
+        self._count += new
 
-    def _figures(self) -> tuple[float, ...]:
-        """Without noise: volts LN, volts LL, amps, kW, kvar, each of three phases."""
-        flow, trouble = self._flow, self.trouble
-        if flow is None:
-            return (0.0,) * 15
-        if self._clean is not None and self._clean[0] is flow:
-            return self._clean[1]
-        u, i = list(flow.volts), [trouble.ratio * x for x in flow.amps_ka]
-        if trouble.no_volts:
-            u = [0j, 0j, 0j]
-        if trouble.exchanged:
-            a, b = trouble.exchanged
-            i[a], i[b] = i[b], i[a]
-        if trouble.reversed is not None:
-            i[trouble.reversed] = -i[trouble.reversed]
-        s = [u[k] * i[k].conjugate() for k in range(3)]
-        values = (*(abs(x) for x in u), abs(u[0] - u[1]), abs(u[1] - u[2]), abs(u[2] - u[0]),
-                   *(1000.0 * abs(x) for x in i), *(x.real for x in s), *(x.imag for x in s))
-        figures = tuple([f if abs(f) > 1e-9 else 0.0 for f in values])  # what rounding leaves of nothing is nothing
-        self._clean = flow, figures
-        return figures
+    def _kwh(self, count: int) -> float:
+        """Energy counted at that sample: each lasts until the next one. A reversed total counts nothing."""
+        power_kw = self._clean[9] + self._clean[10] + self._clean[11]
+        return self._kwh_since + max(0.0, power_kw) * (count - self._since) * self.refresh_s / 3600.0
+
+    @property
+    def count(self) -> int:
+        """How many samples were taken."""
+        if self._clock() >= self.due_s - 1e-9:
+            self.sample()
+        return self._count
 
     def electrical(self) -> Electrical:
         """The values of the last sample; missing phases are None."""
-        if self._value is None or self._value[0] != self.count:
-            self._value = self.count, self._noisy()
-        return self._value[1]
+        count = self.count
+        if self._shown_count != count:
+            self._shown, self._shown_count = self._noisy(count), count
+        return self._shown
 
-    def _noisy(self) -> Electrical:
-        flow = self._flow
-        if flow is None:
-            return Electrical(refresh_count=self.count)
-        row = self._noise[self.count % _ROWS]
-        x = [clean * factor for clean, factor in zip(self._figures(), row, strict=False)]
-        power, reactive = x[9] + x[10] + x[11], x[12] + x[13] + x[14]
+    def shown(self) -> Electrical:
+        """What `electrical` gave last: for those who take many values of one sample."""
+        return self._shown
+
+    def _noisy(self, count: int) -> Electrical:
+        x = [clean * factor for clean, factor in zip(self._clean, self._noise[count % _ROWS], strict=True)]
+        a, b, c, ab, bc, ca, ia, ib, ic, pa, pb, pc, qa, qb, qc, hertz = x
+        power, reactive = pa + pb + pc, qa + qb + qc
         apparent = (power * power + reactive * reactive) ** 0.5
-        hertz = flow.hertz * row[15] if max(x[:3]) > 5.0 else 0.0
-        ln, ll, amps, kw = x[0:3], x[3:6], x[6:9], x[9:12]
+        factor = power / apparent if apparent > 1e-6 else 1.0
         live = self._live
-        lines = live if len(live) == 3 else live[:-1]
-        return Electrical(
-            _some(ll, lines), _some(ln, live) if self._neutral else NONE3, _some(amps, live), _some(kw, live),
-            power, reactive,
-            power / apparent if apparent > 1e-6 else 1.0, hertz, self.energy_kwh, self.count)
+        ll: Three = ab, bc, ca
+        ln: Three = a, b, c
+        amps: Three = ia, ib, ic
+        kw: Three = pa, pb, pc
+        if len(live) < 3:
+            ll, ln, amps, kw = _some(ll, self._lines), _some(ln, live), _some(amps, live), _some(kw, live)
+        return Electrical(ll, ln if self._neutral else NONE3, amps, kw, power, reactive, factor, hertz,
+                          self._kwh(count), count)
 
 
-def _some(values: list[float], present: tuple[int, ...]) -> Three:
+def _figures(flow: Flow, trouble: MeterTroubles) -> tuple[float, ...]:
+    """Without noise: volts LN, volts LL, amps, kW, kvar, each of three phases, and hertz (0 without volts)."""
+    (a, b, c), i = flow.volts, [trouble.ratio * x for x in flow.amps_ka]
+    if trouble.no_volts:
+        a = b = c = 0j
+    if trouble.exchanged:
+        one, other = trouble.exchanged
+        i[one], i[other] = i[other], i[one]
+    if trouble.reversed is not None:
+        i[trouble.reversed] = -i[trouble.reversed]
+    sa, sb, sc = a * i[0].conjugate(), b * i[1].conjugate(), c * i[2].conjugate()
+    values = (abs(a), abs(b), abs(c), abs(a - b), abs(b - c), abs(c - a),
+              1000.0 * abs(i[0]), 1000.0 * abs(i[1]), 1000.0 * abs(i[2]),
+              sa.real, sb.real, sc.real, sa.imag, sb.imag, sc.imag,
+              flow.hertz if max(abs(a), abs(b), abs(c)) > 5.0 else 0.0)
+    return tuple([f if f > 1e-9 or f < -1e-9 else 0.0 for f in values])  # what rounding leaves of nothing is nothing
+
+
+def _some(values: Three, present: tuple[int, ...]) -> Three:
     """Absent phases are None."""
-    if len(present) == 3:
-        return values[0], values[1], values[2]
     a, b, c = (values[k] if k in present else None for k in range(3))
     return a, b, c

@@ -14,12 +14,14 @@ TANK_L, LITRES_PER_KWH, IDLE_L_PER_H_PER_KW = 800.0, 0.26, 0.02
 
 
 class Panel:
-    """Read-only truth of the engine's own instruments."""
+    """Read-only truth of the engine's own instruments. Heat and fuel are worked out when somebody asks."""
 
     def __init__(self, nameplate: Nameplate, source: Source, ambient_c: float) -> None:
         self._nameplate, self._source = nameplate, source
         self._fuel_l = 0.9 * TANK_L
-        self.coolant_c = ambient_c + 25.0  # kept warm by its heater
+        self._coolant_c = ambient_c + 25.0  # kept warm by its heater
+        self._now_s = self._worked_s = 0.0
+        self._state = (0.0, source.running)  # load in kW and whether it ran, between those two times
 
     @property
     def speed_rpm(self) -> float:
@@ -32,8 +34,15 @@ class Panel:
         return min(420.0, 450.0 * self._source.speed_pu)
 
     @property
+    def coolant_c(self) -> float:
+        """A first-order lag behind what the load asks for."""
+        self._work()
+        return self._coolant_c
+
+    @property
     def fuel_percent(self) -> float:
         """Of the tank."""
+        self._work()
         return 100.0 * self._fuel_l / TANK_L
 
     @property
@@ -41,11 +50,23 @@ class Panel:
         """Charged while running."""
         return 27.6 if self._source.running else 25.2
 
-    def elapse(self, dt_s: float, load_kw: float) -> None:
+    def elapse(self, to_s: float, load_kw: float) -> None:
+        """Let time pass until to_s under that load."""
+        state = (load_kw, self._source.running)
+        if state != self._state:
+            self._work()
+            self._state = state
+        self._now_s = to_s
+
+    def _work(self) -> None:
         """Warm up and burn fuel."""
+        dt_s, (load_kw, ran) = self._now_s - self._worked_s, self._state
+        if dt_s <= 0.0:
+            return
+        self._worked_s = self._now_s
         share = load_kw / self._nameplate.power_kw
-        goal = WARM_C + (FULL_LOAD_C - WARM_C) * share if self._source.running else 30.0
-        self.coolant_c = goal + (self.coolant_c - goal) * exp(-dt_s / COOLANT_TAU_S)
-        if self._source.running:
+        goal = WARM_C + (FULL_LOAD_C - WARM_C) * share if ran else 30.0
+        self._coolant_c = goal + (self._coolant_c - goal) * exp(-dt_s / COOLANT_TAU_S)
+        if ran:
             litres_per_h = LITRES_PER_KWH * load_kw + IDLE_L_PER_H_PER_KW * self._nameplate.power_kw
             self._fuel_l = max(0.0, self._fuel_l - litres_per_h * dt_s / 3600.0)

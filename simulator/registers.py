@@ -1,18 +1,22 @@
 """A device's registers: the truth encoded by its map, kept up to date only where something changed.
 
-Points are grouped by how often they change; a group is encoded again when its key has changed. Reads outside
+Points are grouped by how often they change; a group is looked at again when its key has changed, and what has a
+new value is encoded again. Registers stand as bytes, two each, as they go on the wire; replies to reads are kept
+until something in their space changes. Reads outside
 declared addresses are refused (exception 2), as is reading what can only be written; writes reach only points
 that are ordered by the function the map names (exception 1 for another).
 """
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from struct import unpack_from
 
 from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from simulator.encode import Value, Words, decode, encoder
-from simulator.wire import ILLEGAL_ADDRESS, ILLEGAL_FUNCTION, ILLEGAL_VALUE, Refusal
+from simulator.wire import ILLEGAL_ADDRESS, ILLEGAL_FUNCTION, ILLEGAL_VALUE, READS, Refusal, answer
 
 WRITE_ONLY = "watchdog_feed"
+MOST_KEPT = 32  # replies of a space
 _SAME_FUNCTION = {22: 6, 23: 16}  # masked and combined writes count as these
 
 
@@ -41,18 +45,13 @@ class Registers:
     """The four spaces of one device."""
 
     def __init__(self, registers: RegisterMap, groups: Iterable[Group]) -> None:
-        self._groups = [_Encoded(g) for g in groups]
-        cells = [c for g in self._groups for c in g.cells]
-        self._words: dict[Space, list[int | None]] = {}
-        for space in Space:
-            ends = [c.point.end for c in cells if c.point.space is space]
-            ends += [s.last + 1 for s in registers.readable if s.space is space]
-            self._words[space] = [None] * max(ends, default=0)
-        for span in registers.readable:
-            self._words[span.space][span.first:span.last + 1] = [0] * (span.last + 1 - span.first)
-        for cell in cells:
-            if cell.point.name != WRITE_ONLY:
-                self._words[cell.point.space][cell.point.address:cell.point.end] = [0] * cell.point.words
+        groups = tuple(groups)
+        cells = [c for g in groups for c in g.cells]
+        readable = [c for c in cells if c.point.name != WRITE_ONLY]
+        self._spaces = {space: _Area(space, registers, [c.point for c in cells if c.point.space is space],
+                                     [c.point for c in readable if c.point.space is space]) for space in Space}
+        self._by_function = {f: self._spaces[space] for f, space in READS.items()}
+        self._groups = [_Encoded(g, self._spaces) for g in groups]
         self._takers = [c for c in cells if c.take is not None]
 
     def refresh(self) -> None:
@@ -61,18 +60,34 @@ class Registers:
             key = group.key()
             if key != group.last:
                 group.last = key
-                for cell, encode, spot in group.work:
-                    value = cell.get()
+                for spot in group.spots:
+                    value = spot.get()
                     if value != spot.value:
                         spot.value = value
-                        encode(value, self._words[cell.point.space])
+                        spot.put(value)
+                        spot.kept.clear()
+
+    def answer(self, pdu: bytes) -> bytes:
+        """The reply to a request: a kept one if it asks for what has not changed since."""
+        area = self._by_function.get(pdu[0])
+        if area is None:
+            return answer(pdu, self)
+        reply = area.kept.get(pdu)
+        if reply is None:
+            reply = answer(pdu, self)
+            if len(area.kept) < MOST_KEPT:
+                area.kept[pdu] = reply
+        return reply
 
     def read(self, space: Space, first: int, count: int) -> list[int]:
         """Words or bits as they stand. Raises Refusal across a hole."""
-        found = self._words[space][first:first + count]
-        if len(found) != count or None in found:
+        area = self._spaces[space]
+        known = area.known[first:first + count]
+        if len(known) != count or 0 in known:
             raise Refusal(ILLEGAL_ADDRESS)
-        return found  # type: ignore[return-value]  # no None in it
+        if area.width == 1:
+            return list(area.bytes[first:first + count])
+        return list(unpack_from(f">{count}H", area.bytes, 2 * first))
 
     def write(self, space: Space, first: int, values: list[int], function: int) -> None:
         """Hand what was written to whoever takes it, all of it or nothing. Raises Refusal."""
@@ -95,6 +110,7 @@ class Registers:
                 work.append((cell.take, value))
         for take, value in work:
             take(value)
+        self.refresh()
 
 
 def _written(point: Point, words: Words) -> float | None:
@@ -104,44 +120,59 @@ def _written(point: Point, words: Words) -> float | None:
     return decode(point, words)
 
 
+class _Area:
+    """One space: its registers (two bytes each) or bits (one byte each), which of them exist, and replies kept."""
+
+    __slots__ = ("bytes", "kept", "known", "width")
+
+    def __init__(self, space: Space, registers: RegisterMap, points: list[Point], readable: list[Point]) -> None:
+        spans = [(s.first, s.last + 1) for s in registers.readable if s.space is space]
+        spans += [(p.address, p.end) for p in readable]
+        size = max([end for _, end in spans] + [p.end for p in points], default=0)
+        self.width = 1 if space.bits else 2
+        self.bytes, self.known = bytearray(self.width * size), bytearray(size)
+        for first, end in spans:
+            self.known[first:end] = b"\1" * (end - first)
+        self.kept: dict[bytes, bytes] = {}
+
+
 class _Spot:
-    """The value that a cell has encoded last."""
+    """Where a cell's value goes, and what it was last."""
 
-    __slots__ = ("value",)
+    __slots__ = ("get", "kept", "put", "value")
 
-    def __init__(self) -> None:
+    def __init__(self, cell: Cell, area: _Area) -> None:
+        self.get, self.put, self.kept = cell.get, _putter(cell, area.bytes), area.kept
         self.value: Value | object = _Spot  # equal to no value
 
 
 class _Encoded:
     """A group with its encoders."""
 
-    def __init__(self, group: Group) -> None:
-        self.key, self.cells = group.key, group.cells
+    __slots__ = ("key", "last", "spots")
+
+    def __init__(self, group: Group, spaces: dict[Space, _Area]) -> None:
+        self.key = group.key
         self.last: object = _Spot
-        self.work = [(c, _putter(c), _Spot()) for c in group.cells if c.point.name != WRITE_ONLY]
+        self.spots = [_Spot(c, spaces[c.point.space]) for c in group.cells if c.point.name != WRITE_ONLY]
 
 
-def _putter(cell: Cell) -> Callable[[Value, list[int | None]], None]:
-    """A function that puts a value into the words of its space."""
+def _putter(cell: Cell, area: bytearray) -> Callable[[Value], None]:
+    """A function that puts a value into the bytes of its space."""
     point = cell.point
-    first, end = point.address, point.end
     if point.kind is not Kind.BIT:
-        encode = encoder(point, cell.power_of_ten)
+        first, end, encode = 2 * point.address, 2 * point.end, encoder(point, cell.power_of_ten)
 
-        def put_words(value: Value, words: list[int | None]) -> None:
-            words[first:end] = encode(value)
+        def put_words(value: Value) -> None:
+            area[first:end] = encode(value)
 
         return put_words
-    if point.space.bits:
-        def put_bit(value: Value, words: list[int | None]) -> None:
-            words[first] = int(bool(value) != point.inverted)
+    # A bit of a register stands in its second byte, or from bit 8 on in its first.
+    bit = point.bit or 0
+    place = point.address if point.space.bits else 2 * point.address + (bit < 8)
+    mask = 1 if point.space.bits else 1 << bit % 8
 
-        return put_bit
-    mask = 1 << (point.bit or 0)
+    def put_bit(value: Value) -> None:
+        area[place] = area[place] | mask if bool(value) != point.inverted else area[place] & ~mask
 
-    def put_in_word(value: Value, words: list[int | None]) -> None:
-        word = words[first] or 0
-        words[first] = word | mask if bool(value) != point.inverted else word & ~mask
-
-    return put_in_word
+    return put_bit

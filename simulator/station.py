@@ -11,7 +11,7 @@ from benchctl.core.site import Endpoint
 from simulator.bench import Bench
 from simulator.cables import Cable
 from simulator.devices import Device, devices
-from simulator.wire import NO_TARGET, NotModbus, frame, refusal, split, writes
+from simulator.wire import NO_TARGET, NotModbus, frame, refusal, split
 
 GATEWAY_TIMEOUT_S = 0.5
 
@@ -76,10 +76,7 @@ class Conversation:
         now_s = self._clock()
         station = self._station
         for transaction, unit, pdu in frames:
-            if writes(pdu):
-                station.bench.advance(now_s)
-            else:
-                station.bench.glance(now_s)
+            station.bench.advance(now_s)
             if station.cable.cut:
                 return
             reply, at_s = station.serve(unit, pdu, now_s)

@@ -51,15 +51,18 @@ class Bank:
         self.watchdog_expired = False
         self.air_tripped = False
         self.overheat_tripped = False
-        self.energy_kwh = 0.0
         self.version = 0
         self.busy = False  # time must pass in small steps: the fan turns up or down, or a trip is in reach
-        self._key: tuple[int, float] = (-1, 0.0)
-        self._flow = 0.0  # share of full airflow at the last look
+        self._energy_kwh = 0.0
+        # What has held since the last change: heat and energy are worked out from it when somebody asks.
+        self._worked_s = 0.0
+        self._known_version, self._square = -1, 0.0
+        self._power_kw = 0.0
+        self._flow = 0.0  # share of full airflow
         self.trouble = Troubles()
         self.fan = Fan(physics.fan_spin_up_s, physics.fan_spin_down_s)
-        self.heat = Heat(ambient_c, physics.flow_m3_s, physics.element_tau_s, physics.sensor_tau_s,
-                         physics.still_air_tau_s, altitude_m)
+        self._heat = Heat(ambient_c, physics.flow_m3_s, physics.element_tau_s, physics.sensor_tau_s,
+                          physics.still_air_tau_s, altitude_m)
         kind = SetPointElements if profile.setpoint else StagedElements
         self.elements: Elements = kind(profile, physics, neutral, rng, self)
         self._air_lost_s: float | None = None
@@ -75,17 +78,29 @@ class Bank:
         return self.fan.proven(self.now_s) if stuck is None else stuck
 
     @property
+    def heat(self) -> Heat:
+        """Temperatures now."""
+        self._work()
+        return self._heat
+
+    @property
+    def energy_kwh(self) -> float:
+        """What the elements have drawn so far."""
+        self._work()
+        return self._energy_kwh
+
+    @property
     def remote(self) -> bool:
         """True when the unit takes orders from the wire."""
         return not self.trouble.local
 
     @property
     def exhaust_c(self) -> float | None:
-        """What the exhaust sensor says; None = not available."""
+        """What the exhaust sensor says, to a tenth of a degree; None = not available."""
         if self.trouble.sensor_lost:
             return None
         frozen = self.trouble.sensor_frozen_c
-        return self.heat.exhaust_c if frozen is None else frozen
+        return round(self.heat.exhaust_c if frozen is None else frozen, 1)
 
     @property
     def fan_supply(self) -> bool:
@@ -97,6 +112,11 @@ class Bank:
     def answering(self) -> bool:
         """False while mute or starting up."""
         return not self.trouble.mute and self.now_s - self.started_s >= (BOOT_S if self.started_s else 0.0)
+
+    @property
+    def highest_ln_v(self) -> float:
+        """The most volts from line to neutral that the profile allows the elements."""
+        return self.profile.highest_v_ratio * self.profile.rated_v / (3**0.5 if self.profile.phases == 3 else 1.0)
 
     @property
     def fan_kw(self) -> float:
@@ -216,26 +236,37 @@ class Bank:
 
     def elapse(self, to_s: float, mean_square_volts: float) -> None:
         """Let time pass until to_s; mean_square_volts: of the source, per unit squared."""
-        dt = to_s - self.now_s
-        key = (self.version, mean_square_volts)
-        power = self.elements.power_kw * mean_square_volts
-        if self.busy or key != self._key:
-            self._key = key
-            self.heat.elapse(dt, power, self.fan.flow(self.now_s + 0.5 * dt))
-            self._flow = self.fan.flow(to_s)
-            self.now_s = to_s
-            self._protect()
-            self.busy = self.fan.turning(to_s) or (
-                self.heat.exhaust_c < self.profile.exhaust_trip_c
-                < self.heat.final_c(self.elements.power_kw, self._flow))
-        elif not self.heat.at_rest:
-            self.heat.elapse(dt, power, self._flow)
-            self.now_s = to_s
-            if self.overheat_tripped or not self.profile.fan.controllable:
-                self._protect()
+        if self.busy or self.version != self._known_version or mean_square_volts != self._square:
+            self._elapse_anew(to_s, mean_square_volts)
+            return
         self.now_s = to_s
-        if power:
-            self.energy_kwh += power * dt / 3600.0
+        if (self.overheat_tripped or not self.profile.fan.controllable) and not self._heat.at_rest:
+            self._protect()
+
+    def _elapse_anew(self, to_s: float, mean_square_volts: float) -> None:
+        """As `elapse`, when something has changed or a fan turns up or down."""
+        self._work()
+        self._known_version, self._square = self.version, mean_square_volts
+        self._power_kw = self.elements.power_kw * mean_square_volts
+        self._flow = self.fan.flow(0.5 * (self.now_s + to_s))
+        self._heat.at_rest = False
+        self.now_s = to_s
+        self._work()
+        self._flow = self.fan.flow(to_s)
+        self._protect()
+        self.busy = self.fan.turning(to_s) or (
+            self._heat.exhaust_c < self.profile.exhaust_trip_c
+            < self._heat.final_c(self.elements.power_kw, self._flow))
+
+    def _work(self) -> None:
+        """Bring heat and energy up to now."""
+        dt_s = self.now_s - self._worked_s
+        if dt_s <= 0.0:
+            return
+        self._worked_s = self.now_s
+        self._energy_kwh += self._power_kw * dt_s / 3600.0
+        if not self._heat.at_rest:
+            self._heat.elapse(dt_s, self._power_kw, self._flow)
 
     def _protect(self) -> None:
         """The unit's own over-temperature trip, and fans that stop by themselves when it is cool."""

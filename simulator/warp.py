@@ -11,6 +11,7 @@ from collections.abc import Callable, Coroutine
 from typing import Any, TypeVar
 
 T = TypeVar("T")
+LOOK_EVERY = 64  # turns of a loop without sockets between two looks at the kernel
 HANG_S = 5.0  # real seconds without a timer and without input before we call it a deadlock
 
 
@@ -18,9 +19,10 @@ class _WarpSelector(selectors.DefaultSelector):
     """A selector that moves its loop's clock instead of waiting."""
 
     loop: "WarpLoop"
+    _turns = 0
 
     def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
-        ready = super().select(0)
+        ready = [] if timeout is not None and self._alone() else super().select(0)
         if ready:
             return ready
         if timeout is None:
@@ -36,6 +38,11 @@ class _WarpSelector(selectors.DefaultSelector):
                 return ready
         self.loop.jump(timeout)
         return []
+
+    def _alone(self) -> bool:
+        """True when no socket but the loop's own bell is watched, which is looked at now and then only (signals)."""
+        self._turns += 1
+        return len(self.get_map()) <= 1 and not self.loop.threads_busy and self._turns % LOOK_EVERY != 0
 
 
 class WarpLoop(asyncio.SelectorEventLoop):

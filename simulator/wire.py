@@ -11,7 +11,8 @@ from typing import Protocol
 from benchctl.core.registers import Space
 
 ILLEGAL_FUNCTION, ILLEGAL_ADDRESS, ILLEGAL_VALUE, DEVICE_FAILURE, BUSY, NO_TARGET = 1, 2, 3, 4, 6, 11
-_READS = {1: (Space.COIL, 2000), 2: (Space.DISCRETE, 2000), 3: (Space.HOLDING, 125), 4: (Space.INPUT, 125)}
+READS = {1: Space.COIL, 2: Space.DISCRETE, 3: Space.HOLDING, 4: Space.INPUT}
+_MOST_BITS, _MOST_REGISTERS = 2000, 125
 _LONGEST = 254  # unit and PDU
 
 
@@ -72,9 +73,9 @@ def writes(pdu: bytes) -> bool:
 def answer(pdu: bytes, store: Store) -> bytes:
     """The reply to a request, an exception reply where the protocol or the store asks for one."""
     try:
-        known = _READS.get(pdu[0])
-        if known is not None:
-            return _read(pdu, store, *known)
+        space = READS.get(pdu[0])
+        if space is not None:
+            return _read(pdu, store, space)
         write = _WRITES.get(pdu[0])
         return write(pdu, store) if write else refusal(pdu, ILLEGAL_FUNCTION)
     except Refusal as no:
@@ -93,12 +94,13 @@ def _range(first: int, count: int, most: int) -> None:
         raise Refusal(ILLEGAL_ADDRESS)
 
 
-def _read(pdu: bytes, store: Store, space: Space, most: int) -> bytes:
+def _read(pdu: bytes, store: Store, space: Space) -> bytes:
     _need(pdu, 5)
     first, count = unpack_from(">HH", pdu, 1)
-    _range(first, count, most)
+    bits = space.bits
+    _range(first, count, _MOST_BITS if bits else _MOST_REGISTERS)
     values = store.read(space, first, count)
-    if space.bits:
+    if bits:
         return bytes((pdu[0], (count + 7) // 8)) + packed_bits(values)
     return pack(f">BB{count}H", pdu[0], 2 * count, *values)
 

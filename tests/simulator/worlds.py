@@ -33,6 +33,7 @@ MAP = RegisterMap(
         Point("remote", INPUT, 1, Kind.BIT, bit=2),
         Point("emergency_stop", INPUT, 1, Kind.BIT, bit=3),
         Point("fan_supply", INPUT, 1, Kind.BIT, bit=4),
+        Point("site_needs_set", INPUT, 1, Kind.BIT, bit=5),
         Point("exhaust_c", INPUT, 2, Kind.INT16, scale=0.1),
         Point("inlet_c", INPUT, 3, Kind.INT16, scale=0.1),
         Point("uptime_s", INPUT, 4, Kind.UINT32),
