@@ -30,7 +30,7 @@ def curve(points: Sequence[tuple[float, float, Maybe]], width: int = 72, height:
         label = f"{top_kw * row / height:6.0f} " if row in (height, height // 2) else " " * 7
         lines.append(label + "│" + "".join(cells).rstrip())
     lines.append("  kW 0 └" + "─" * width)
-    lines.append(f"        0:00{_clock(end_s - begin_s):>{width - 4}}")
+    lines.append("        0:00" + _clock(end_s - begin_s).rjust(width - 4))
     return lines
 
 
