@@ -23,7 +23,7 @@ Take = Callable[[float], None]
 # What a current transformer's ratio divides where the meter does not apply it.
 BY_RATIO = frozenset({"power_kw", "reactive_kvar", "apparent_kva", "energy_kwh"}
                      | {f"amps_{p}" for p in "abc"} | {f"power_{p}_kw" for p in "abc"})
-_CLOCK = frozenset({"exhaust_c", "inlet_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm",
+_CLOCK = frozenset({"exhaust_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm",
                     "battery_v"})
 
 
@@ -37,7 +37,7 @@ class Device:
 
     def respond(self, pdu: bytes) -> bytes | None:
         """The reply PDU now; None when the device does not answer."""
-        self.registers.refresh()
+        self.registers.refresh(pdu[0])
         return self.registers.answer(pdu)
 
 
@@ -57,7 +57,7 @@ class UnitDevice(Device):
             return None
         if trouble.busy is not None:
             return refusal(pdu, trouble.busy)
-        self.registers.refresh()
+        self.registers.refresh(pdu[0])
         if not writes(pdu):
             bank.heard("request")
             return self.registers.answer(pdu)

@@ -1,22 +1,22 @@
 """A device's registers: the truth encoded by its map, kept up to date only where something changed.
 
 Points are grouped by how often they change; a group is looked at again when its key has changed, and what has a
-new value is encoded again. Registers stand as bytes, two each, as they go on the wire; replies to reads are kept
-until something in their space changes. Reads outside
+new value is encoded again. Values stand as they go on the wire, and which of them a request means is worked out
+once, because a client asks the same things all day. Reads outside
 declared addresses are refused (exception 2), as is reading what can only be written; writes reach only points
 that are ordered by the function the map names (exception 1 for another).
 """
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from struct import unpack_from
+from struct import unpack, unpack_from
 
 from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from simulator.encode import Value, Words, decode, encoder
 from simulator.wire import ILLEGAL_ADDRESS, ILLEGAL_FUNCTION, ILLEGAL_VALUE, READS, Refusal, answer
 
 WRITE_ONLY = "watchdog_feed"
-MOST_KEPT = 32  # replies of a space
+MOST_KEPT = 32  # different requests to a space
 _SAME_FUNCTION = {22: 6, 23: 16}  # masked and combined writes count as these
 
 
@@ -48,15 +48,17 @@ class Registers:
         groups = tuple(groups)
         cells = [c for g in groups for c in g.cells]
         readable = [c for c in cells if c.point.name != WRITE_ONLY]
-        self._spaces = {space: _Area(space, registers, [c.point for c in cells if c.point.space is space],
-                                     [c.point for c in readable if c.point.space is space]) for space in Space}
-        self._by_function = {f: self._spaces[space] for f, space in READS.items()}
-        self._groups = [_Encoded(g, self._spaces) for g in groups]
+        self._areas = {space: _area(space, registers, [c.point for c in cells if c.point.space is space],
+                                    [c.point for c in readable if c.point.space is space]) for space in Space}
+        self._groups = [_Encoded(g, self._areas) for g in groups]
+        self._by_function = {
+            function: (self._areas[space], [g for g in self._groups if space in g.spaces])
+            for function, space in READS.items()}
         self._takers = [c for c in cells if c.take is not None]
 
-    def refresh(self) -> None:
-        """Encode what changed."""
-        for group in self._groups:
+    def refresh(self, function: int = 0) -> None:
+        """Encode what changed, of what that function of the protocol reads; 0 = of everything."""
+        for group in self._by_function[function][1] if function in self._by_function else self._groups:
             key = group.key()
             if key != group.last:
                 group.last = key
@@ -65,29 +67,30 @@ class Registers:
                     if value != spot.value:
                         spot.value = value
                         spot.put(value)
-                        spot.kept.clear()
 
     def answer(self, pdu: bytes) -> bytes:
-        """The reply to a request: a kept one if it asks for what has not changed since."""
-        area = self._by_function.get(pdu[0])
-        if area is None:
+        """The reply to a request."""
+        if pdu[0] not in self._by_function:
             return answer(pdu, self)
-        reply = area.kept.get(pdu)
-        if reply is None:
-            reply = answer(pdu, self)
-            if len(area.kept) < MOST_KEPT:
-                area.kept[pdu] = reply
+        area = self._by_function[pdu[0]][0]
+        place = area.places.get(pdu)
+        if place is not None:
+            return place[0] + area.raw(place[1], place[2])
+        reply = answer(pdu, self)
+        if reply[0] == pdu[0] and len(area.places) < MOST_KEPT:
+            area.places[pdu] = reply[:2], *unpack_from(">HH", pdu, 1)
         return reply
 
     def read(self, space: Space, first: int, count: int) -> list[int]:
         """Words or bits as they stand. Raises Refusal across a hole."""
-        area = self._spaces[space]
+        area = self._areas[space]
         known = area.known[first:first + count]
         if len(known) != count or 0 in known:
             raise Refusal(ILLEGAL_ADDRESS)
-        if area.width == 1:
-            return list(area.bytes[first:first + count])
-        return list(unpack_from(f">{count}H", area.bytes, 2 * first))
+        raw = area.raw(first, count)
+        if space.bits:
+            return [raw[i >> 3] >> (i & 7) & 1 for i in range(count)]
+        return list(unpack(f">{count}H", raw))
 
     def write(self, space: Space, first: int, values: list[int], function: int) -> None:
         """Hand what was written to whoever takes it, all of it or nothing. Raises Refusal."""
@@ -121,58 +124,97 @@ def _written(point: Point, words: Words) -> float | None:
 
 
 class _Area:
-    """One space: its registers (two bytes each) or bits (one byte each), which of them exist, and replies kept."""
+    """One space: which of its addresses exist, and where requests that were answered before read."""
 
-    __slots__ = ("bytes", "kept", "known", "width")
+    def __init__(self, known: bytearray) -> None:
+        self.known = known
+        self.places: dict[bytes, tuple[bytes, int, int]] = {}  # beginning of the reply, first address, count
 
-    def __init__(self, space: Space, registers: RegisterMap, points: list[Point], readable: list[Point]) -> None:
-        spans = [(s.first, s.last + 1) for s in registers.readable if s.space is space]
-        spans += [(p.address, p.end) for p in readable]
-        size = max([end for _, end in spans] + [p.end for p in points], default=0)
-        self.width = 1 if space.bits else 2
-        self.bytes, self.known = bytearray(self.width * size), bytearray(size)
-        for first, end in spans:
-            self.known[first:end] = b"\1" * (end - first)
-        self.kept: dict[bytes, bytes] = {}
+    def raw(self, first: int, count: int) -> bytes:
+        """As on the wire."""
+        raise NotImplementedError
+
+    def putter(self, cell: Cell) -> Callable[[Value], None]:
+        """A function that puts the cell's value where it belongs."""
+        raise NotImplementedError
+
+
+class _Words(_Area):
+    """Registers, two bytes each."""
+
+    def __init__(self, known: bytearray) -> None:
+        super().__init__(known)
+        self._bytes = bytearray(2 * len(known))
+
+    def raw(self, first: int, count: int) -> bytes:
+        return bytes(self._bytes[2 * first:2 * (first + count)])
+
+    def putter(self, cell: Cell) -> Callable[[Value], None]:
+        point, area = cell.point, self._bytes
+        first, end = 2 * point.address, 2 * point.end
+        if point.kind is Kind.BIT:
+            bit = point.bit or 0
+            place, mask = first + (bit < 8), 1 << bit % 8  # bits from 8 on stand in the first byte
+
+            def put_bit(value: Value) -> None:
+                area[place] = area[place] | mask if bool(value) != point.inverted else area[place] & ~mask
+
+            return put_bit
+        encode = encoder(point, cell.power_of_ten)
+
+        def put_words(value: Value) -> None:
+            area[first:end] = encode(value)
+
+        return put_words
+
+
+class _Bits(_Area):
+    """Coils or discrete inputs, as one number: the lowest address in its least significant bit."""
+
+    def __init__(self, known: bytearray) -> None:
+        super().__init__(known)
+        self._whole = 0
+
+    def raw(self, first: int, count: int) -> bytes:
+        return (self._whole >> first & (1 << count) - 1).to_bytes((count + 7) // 8, "little")
+
+    def putter(self, cell: Cell) -> Callable[[Value], None]:
+        mask, inverted = 1 << cell.point.address, cell.point.inverted
+
+        def put(value: Value) -> None:
+            self._whole = self._whole | mask if bool(value) != inverted else self._whole & ~mask
+
+        return put
+
+
+def _area(space: Space, registers: RegisterMap, points: list[Point], readable: list[Point]) -> _Area:
+    """An empty space as large as its map needs."""
+    spans = [(s.first, s.last + 1) for s in registers.readable if s.space is space]
+    spans += [(p.address, p.end) for p in readable]
+    known = bytearray(max([end for _, end in spans] + [p.end for p in points], default=0))
+    for first, end in spans:
+        known[first:end] = b"\1" * (end - first)
+    return _Bits(known) if space.bits else _Words(known)
 
 
 class _Spot:
     """Where a cell's value goes, and what it was last."""
 
-    __slots__ = ("get", "kept", "put", "value")
+    __slots__ = ("get", "put", "value")
 
     def __init__(self, cell: Cell, area: _Area) -> None:
-        self.get, self.put, self.kept = cell.get, _putter(cell, area.bytes), area.kept
+        self.get, self.put = cell.get, area.putter(cell)
         self.value: Value | object = _Spot  # equal to no value
 
 
 class _Encoded:
     """A group with its encoders."""
 
-    __slots__ = ("key", "last", "spots")
+    __slots__ = ("key", "last", "spaces", "spots")
 
-    def __init__(self, group: Group, spaces: dict[Space, _Area]) -> None:
+    def __init__(self, group: Group, areas: dict[Space, _Area]) -> None:
         self.key = group.key
         self.last: object = _Spot
-        self.spots = [_Spot(c, spaces[c.point.space]) for c in group.cells if c.point.name != WRITE_ONLY]
-
-
-def _putter(cell: Cell, area: bytearray) -> Callable[[Value], None]:
-    """A function that puts a value into the bytes of its space."""
-    point = cell.point
-    if point.kind is not Kind.BIT:
-        first, end, encode = 2 * point.address, 2 * point.end, encoder(point, cell.power_of_ten)
-
-        def put_words(value: Value) -> None:
-            area[first:end] = encode(value)
-
-        return put_words
-    # A bit of a register stands in its second byte, or from bit 8 on in its first.
-    bit = point.bit or 0
-    place = point.address if point.space.bits else 2 * point.address + (bit < 8)
-    mask = 1 if point.space.bits else 1 << bit % 8
-
-    def put_bit(value: Value) -> None:
-        area[place] = area[place] | mask if bool(value) != point.inverted else area[place] & ~mask
-
-    return put_bit
+        cells = [c for c in group.cells if c.point.name != WRITE_ONLY]
+        self.spaces = {c.point.space for c in cells}
+        self.spots = [_Spot(c, areas[c.point.space]) for c in cells]

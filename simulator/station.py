@@ -58,18 +58,17 @@ class Conversation:
     """One connection's bytes. `send(reply, at_s)` is called in order, `end()` when the bytes are no Modbus.
     """
 
-    __slots__ = ("_buffer", "_clock", "_end", "_send", "_station")
+    __slots__ = ("_clock", "_end", "_rest", "_send", "_station")
 
     def __init__(self, station: Station, clock: Callable[[], float], send: Callable[[bytes, float], None],
                  end: Callable[[], None]) -> None:
         self._station, self._clock, self._send, self._end = station, clock, send, end
-        self._buffer = bytearray()
+        self._rest = b""  # the beginning of a frame
 
     def feed(self, data: bytes) -> None:
         """Bytes from the client, cut anywhere."""
-        self._buffer += data
         try:
-            frames = split(self._buffer)
+            frames, self._rest = split(self._rest + data)
         except NotModbus:
             self._end()
             return

@@ -38,21 +38,22 @@ class Store(Protocol):
         """Write words or bits by that function."""
 
 
-def split(buffer: bytearray) -> list[tuple[int, int, bytes]]:
-    """Take whole frames from the front of the buffer.
+def split(data: bytes) -> tuple[list[tuple[int, int, bytes]], bytes]:
+    """Whole frames from the front of the data (transaction, unit, PDU), and what is left.
 
-    (transaction, unit, PDU). Raises NotModbus on a wrong header.
+    Raises NotModbus on a wrong header.
     """
-    frames = []
-    while len(buffer) >= 8:
-        transaction, protocol, length, unit = unpack_from(">HHHB", buffer)
+    frames, place, size = [], 0, len(data)
+    while size - place >= 8:
+        transaction, protocol, length, unit = unpack_from(">HHHB", data, place)
         if protocol != 0 or not 2 <= length <= _LONGEST:
             raise NotModbus(f"protocol {protocol}, length {length}")
-        if len(buffer) < 6 + length:
+        end = place + 6 + length
+        if end > size:
             break
-        frames.append((transaction, unit, bytes(buffer[7:6 + length])))
-        del buffer[:6 + length]
-    return frames
+        frames.append((transaction, unit, data[place + 7:end]))
+        place = end
+    return frames, data[place:]
 
 
 def frame(transaction: int, unit: int, pdu: bytes) -> bytes:
