@@ -38,7 +38,7 @@ def decide(state: State, inputs: Inputs, settings: Settings) -> Decision:
     cooldown(now, seen, settings, inputs.dt_s)
     trim(now, seen, settings, inputs.dt_s)
     wish = dispatch(now, seen, settings, inputs.dt_s, target_before_kw)
-    orders = guard(now, seen, settings, wish, inputs.dt_s, target_before_kw)
+    orders = guard(now, seen, settings, wish, inputs.dt_s)
     rows = permissives(now, seen, settings) if now.mode in (Mode.IDLE, Mode.CHECK) else ()
     return Decision(now, orders, tuple(events), seen, rows)
 

@@ -1,7 +1,8 @@
 """Seventh rung: the kW asked for become a load for each unit.
 
-First the level is chosen from what may be loaded now, then the set of stages (`core/choose.py`). Units that answer
-but may not be changed keep what they have and count with it; a unit that is off by an interlock gets no load.
+First the level is chosen from what may be loaded now, then the set of stages (`core/choose.py`). Units that do
+not answer, or take no orders, keep what they have and count with it; a unit that may not be loaded can only be lowered;
+a unit that is off by an interlock gets no load.
 
 What goes off with a unit in the middle of a leg is not given to the others unless the site says so (`when_lost`):
 it is taken off the target until the next leg begins, and the alarm says that the target is missed. A rise is
@@ -35,7 +36,7 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
         return [0] * len(units)
     if state.mode is Mode.CHECK:
         return _trial_loads(state, settings)
-    movable = [not s.unable for s in seen.units]
+    movable = [_movable(state, i, seen) for i in range(len(units))]
     wish = [0 if u.out or not u.joined else u.wanted for u in state.units]
     if state.held:
         return wish
@@ -58,9 +59,9 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
         ceiling_kw(state, seen, settings) - _held_elsewhere_kw(seen, movable), now_kw + state.room_kw + stage_kw
     )
     target_kw = min(target_kw, now_kw + state.room_kw)
-    if target_kw <= 0.0:
-        return [0 if free else w for w, free in zip(wish, movable, strict=True)]
-    offers = tuple(_offer(state, settings, i, free) for i, free in enumerate(movable))
+    if target_kw <= 0.0 or state.mode in (Mode.COOL, Mode.DONE):
+        return [w if _foreign(state, i) else 0 for i, w in enumerate(wish)]
+    offers = tuple(_offer(state, seen, settings, i, free) for i, free in enumerate(movable))
     chosen = choose(
         offers,
         tuple(w if free else 0 for w, free in zip(wish, movable, strict=True)),
@@ -92,12 +93,25 @@ def _ratio(state: State, settings: Settings, profile: Profile) -> float:
     return state.volts_v * volts_share(settings.site.nameplate, profile) / profile.rated_v
 
 
-def _offer(state: State, settings: Settings, index: int, free: bool) -> Offer:
+def _foreign(state: State, index: int) -> bool:
+    """Its load is somebody else's: it is not written against, but an unload takes it off like any other."""
+    return state.units[index].foreign and state.mode is not Mode.UNLOAD
+
+
+def _movable(state: State, index: int, seen: Seen) -> bool:
+    """True when its load may be changed: a unit that may not be loaded can still be lowered while it takes orders."""
+    u, s = state.units[index], seen.units[index]
+    if _foreign(state, index) or not u.joined or u.out:
+        return False
+    return s.contact is Contact.FRESH and s.reading.remote is not False
+
+
+def _offer(state: State, seen: Seen, settings: Settings, index: int, free: bool) -> Offer:
     if not free:
         return NOTHING
     profile, u = settings.site.units[index].profile, state.units[index]
     asked = usable(u, profile)
-    if state.mode is Mode.UNLOAD:  # load that went off meanwhile is not made up for
+    if seen.units[index].unable or state.mode is Mode.UNLOAD:  # what went off in an unload is not made up for
         asked = meet(profile, asked, u.wanted)
     return offer(profile, asked, _ratio(state, settings, profile), u.health)
 

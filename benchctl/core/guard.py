@@ -9,7 +9,7 @@ from benchctl.core.decision import Settings
 from benchctl.core.levels import join, load_kw, lowers, meet, offer
 from benchctl.core.limits import ceiling_kw, usable
 from benchctl.core.orders import Orders, UnitOrders
-from benchctl.core.profile import Watchdog
+from benchctl.core.profile import Profile, Watchdog
 from benchctl.core.program import Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.site import Unit
@@ -19,9 +19,7 @@ TOLERANCE = 1.002  # of a limit: volts flicker is no reason to open
 BLOCK_PERCENT = 10.0  # of the nameplate in one scan: the source answers with a transient
 
 
-def guard(
-    state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: float, target_before_kw: float
-) -> Orders:
+def guard(state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: float) -> Orders:
     """Turn wishes into orders. Works on the state's wanted loads, room and settling time."""
     before = [u.wanted for u in state.units]
     loads = [
@@ -30,7 +28,7 @@ def guard(
     ]
     limit_kw = ceiling_kw(state, seen, settings)
     stage_kw = settings.stage_kw
-    rising_kw = _take_back(state, seen, settings, loads, limit_kw, stage_kw, target_before_kw)
+    rising_kw = _take_back(state, seen, settings, loads, limit_kw, stage_kw)
     if seen.possible_kw > limit_kw * TOLERANCE:
         _lower_to_limit(state, seen, settings, loads, limit_kw)
     for u in state.units:
@@ -71,37 +69,34 @@ def _allowed(state: State, u: UnitState, s, unit: Unit, new: int) -> int:  # typ
 
 
 def _take_back(
-    state: State,
-    seen: Seen,
-    settings: Settings,
-    loads: list[int],
-    limit_kw: float,
-    stage_kw: float,
-    target_before_kw: float,
+    state: State, seen: Seen, settings: Settings, loads: list[int], limit_kw: float, stage_kw: float
 ) -> float:
-    """Take closings back, largest first, until every limit is kept; returns the kW that still rise."""
+    """Take closings back, largest first, until every limit is kept; returns the kW that still rise.
+
+    Against the limit counts all that may be closed, openings of this scan included. The rise is net: closings are sent
+    only when the openings of their scan are acknowledged, so an exchange of stages adds what it adds in the end.
+    """
     units = settings.site.units
-    rises: list[tuple[float, int]] = []
-    total_kw, after_kw = 0.0, 0.0
-    for i, (u, s, unit) in enumerate(zip(state.units, seen.units, units, strict=True)):
-        committed_kw = load_kw(unit.profile, join(unit.profile, u.possible, loads[i]), s.ratio)
-        total_kw += committed_kw
-        after_kw += load_kw(unit.profile, loads[i], s.ratio)
-        if not lowers(unit.profile, loads[i], u.wanted):
-            rises.append((committed_kw - load_kw(unit.profile, u.possible, s.ratio), i))
-    if not rises:
-        return 0.0
-    highest_kw = max(state.target_kw, target_before_kw, after_kw) + stage_kw
-    allowed_kw = min(limit_kw, highest_kw)
-    rising_kw = sum(kw for kw, _ in rises)
-    for kw, i in sorted(rises, reverse=True):
-        if total_kw <= allowed_kw and rising_kw <= state.room_kw + stage_kw:
-            break
-        profile = units[i].profile
-        loads[i] = meet(profile, loads[i], state.units[i].wanted)
-        total_kw -= kw
-        rising_kw -= kw
-    return max(0.0, rising_kw)
+    while True:
+        total_kw, after_kw = 0.0, 0.0
+        rises: list[tuple[float, int]] = []
+        for i, (u, s, unit) in enumerate(zip(state.units, seen.units, units, strict=True)):
+            total_kw += load_kw(unit.profile, join(unit.profile, u.possible, loads[i]), s.ratio)
+            after_kw += load_kw(unit.profile, _left(unit.profile, u, loads[i]), s.ratio)
+            if not lowers(unit.profile, loads[i], u.wanted):
+                rises.append((load_kw(unit.profile, loads[i], s.ratio) - s.possible_kw, i))
+        rising_kw = after_kw - seen.possible_kw
+        if not rises or (total_kw <= limit_kw and rising_kw <= state.room_kw + stage_kw):
+            return max(0.0, rising_kw) if rises else 0.0
+        i = max(rises)[1]
+        loads[i] = meet(units[i].profile, loads[i], state.units[i].wanted)
+
+
+def _left(profile: Profile, u: UnitState, new: int) -> int:
+    """What may be closed once the openings of this scan are acknowledged: older ones still wait to be read back."""
+    if profile.setpoint:
+        return max(new, u.possible) if u.possible > u.wanted else new
+    return new | u.possible & ~u.wanted
 
 
 def _lower_to_limit(state: State, seen: Seen, settings: Settings, loads: list[int], limit_kw: float) -> None:
@@ -136,7 +131,7 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
     local = s.reading.remote is False and not state.dropped
     silent = (not state.charge and not state.dropped) or local or (not u.heard and not state.dropped)
     feed = False
-    if not silent and u.joined and not (state.dropped and u.possible) and profile.watchdog is not None:
+    if state.charge and not silent and u.joined and not (state.dropped and u.possible) and profile.watchdog is not None:
         feed = _feed(u, profile.watchdog, dt_s)
     fan = None if u.fan_withdrawn or not state.charge or not profile.fan.controllable else u.fan
     keep = meet(profile, new, old) if rising else new

@@ -235,11 +235,12 @@ class Stepper:
 
     def kw(self) -> float:
         """What the units draw at rated volts."""
-        return sum(load_kw(u.profile, u.load, 1.0) for u in self.plant.units)
+        return round(sum(load_kw(u.profile, u.load, 1.0) for u in self.plant.units), 6)
 
     def ordered_kw(self) -> float:
         """What is ordered, at rated volts."""
-        return sum(load_kw(u.profile, s.wanted, 1.0) for u, s in zip(self.plant.units, self.state.units, strict=True))
+        pairs = zip(self.plant.units, self.state.units, strict=True)
+        return round(sum(load_kw(u.profile, s.wanted, 1.0) for u, s in pairs), 6)
 
     def said(self) -> list[str]:
         """All events as text."""

@@ -27,6 +27,7 @@ class Watched:
 
     may: int = 0  # all that may be closed
     wanted: int = 0  # last ordered
+    kept: int = 0  # last ordered, closings left out
     sent: int = 0  # a closing not read back yet
     sent_s: float = 0.0  # time left for it
     age_s: float = 1e6
@@ -92,7 +93,7 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
         broken.append("law 1: a drop that is not urgent though a unit is not read back empty")
     broken += _limit_laws(seen, inputs, orders, site, ratios)
     units = tuple(
-        _after(w, o, unit, inputs.dt_s, charge) for w, o, unit in zip(seen, orders.units, site.units, strict=True)
+        _after(w, o, unit, site, inputs.dt_s, charge) for w, o, unit in zip(seen, orders.units, site.units, strict=True)
     )
     return Memory(units, charge, dropped, memory.asked_kw, (gap or memory.gap) and not asked), broken
 
@@ -129,14 +130,14 @@ def _see(w: Watched, inputs: Inputs, i: int, unit: Unit, site: Site, gap: bool) 
     closing = inputs.writes[i].closing if inputs.writes else Write.NONE
     profile = unit.profile
     if w.sent and closing is Write.NOT_SENT:
-        w = replace(w, sent=0, sent_s=0.0, wanted=w.may)
+        w = replace(w, sent=0, sent_s=0.0, wanted=w.kept)
     if w.sent and closing is Write.REFUSED:
         w = replace(w, sent=0, sent_s=0.0, lost_load=True)
     if reading.outcome.tells:
         identified = w.identified if reading.identity_ok is None else reading.identity_ok
         w = replace(_air(w, reading, dt_s), identified=identified, local=reading.remote is False)
     if not tells(reading, unit):
-        age_s = min(w.age_s + dt_s, 1e6)
+        age_s = min(w.age_s + dt_s, site.limits.lost_s)
         lost = w.heard and age_s >= site.limits.lost_s
         terms = profile.cooldown
         owed = (terms.minimum_s, terms.near_s) if w.heard and age_s >= site.limits.stale_s else (w.owed_s, w.near_s)
@@ -144,11 +145,12 @@ def _see(w: Watched, inputs: Inputs, i: int, unit: Unit, site: Site, gap: bool) 
                        owed_s=owed[0], near_s=owed[1], sent_s=max(0.0, w.sent_s - dt_s))
     w = replace(w, heard=True, age_s=0.0)
     if reading.load is not None:
-        pending = w.sent if w.sent_s > 0.0 and not lowers(profile, w.sent, reading.load) else 0
+        left_s = max(0.0, w.sent_s - dt_s)
+        pending = w.sent if left_s > 0.0 and not lowers(profile, w.sent, reading.load) else 0
         changed = w.joined and not lowers(profile, reading.load, join(profile, w.may, w.sent))
         fell = w.joined and not pending and not lowers(profile, w.wanted, reading.load)
         w = replace(w, may=join(profile, reading.load, pending), sent=pending,
-                    sent_s=max(0.0, w.sent_s - dt_s) if pending else 0.0, empty=w.empty or reading.load == 0,
+                    sent_s=left_s if pending else 0.0, empty=w.empty or reading.load == 0,
                     lost_load=w.lost_load or changed or fell)
     return _debt(w, reading, unit, 0.0 if gap else dt_s, site)
 
@@ -220,6 +222,11 @@ def _drop_laws(w: Watched, reading: UnitReading, o: UnitOrders, asked: bool) -> 
     return said
 
 
+def fan_wait_s(site: Site) -> float:
+    """Fans start one after the other: the last of them waits this long at most."""
+    return len(site.units) * site.limits.fan_start_gap_s + 1.0
+
+
 def _unit_laws(w: Watched, unit: Unit, reading: UnitReading, o: UnitOrders, site: Site, ratio: float | None,
                charge: bool) -> list[str]:
     said: list[str] = []
@@ -249,10 +256,9 @@ def _unit_laws(w: Watched, unit: Unit, reading: UnitReading, o: UnitOrders, site
             said.append("5: a closing while another is not read back")
     owes = w.owed_s > 0.0 or w.near_s > 0.0
     if charge and w.heard and not w.withdrawn and owes and profile.fan.controllable and o.fan is not True:
-        allowed_s = len(site.units) * site.limits.fan_start_gap_s + 1.0
-        if w.fan or w.may or w.waits_s > allowed_s:
+        if w.fan or w.may or w.waits_s > fan_wait_s(site):
             said.append("3: it owes cool-down, or may have load, and its fan is not ordered on")
-    if not charge and not o.silent and not o.lower:
+    if not charge and not o.silent and (o.fan is not None or o.feed):
         said.append("2: written to before anybody took charge")
     return said
 
@@ -261,31 +267,41 @@ def _limit_laws(seen: list[Watched], inputs: Inputs, orders: Orders, site: Site,
     """With everything counted that may be closed, a closing stays within limit and largest block."""
     if all(o.raise_to is None for o in orders.units):
         return []
-    before_kw = after_kw = 0.0
+    before_kw = after_kw = total_kw = 0.0
     for w, o, unit, ratio in zip(seen, orders.units, site.units, ratios, strict=True):
         volts_ratio = ratio if ratio is not None else 1.0
         before_kw += load_kw(unit.profile, w.may, volts_ratio)
         all_of_it = join(unit.profile, w.may, o.raise_to or 0)
-        after_kw += load_kw(unit.profile, all_of_it, volts_ratio)
+        total_kw += load_kw(unit.profile, all_of_it, volts_ratio)
+        after_kw += load_kw(unit.profile, _left(unit, w, o), volts_ratio)
     plate, limits = site.nameplate, site.limits
     said = []
-    if after_kw > plate.power_kw * limits.upper_percent / 100.0 + 1e-6:
-        said.append(f"law 4: {after_kw:.1f} kW may be closed, above the limit of the source")
+    if total_kw > plate.power_kw * limits.upper_percent / 100.0 + 1e-6:
+        said.append(f"law 4: {total_kw:.1f} kW may be closed, above the limit of the source")
     stage_kw = min(smallest_kw(u.profile) for u in site.units)
     if after_kw - before_kw > plate.power_kw * limits.largest_block_up_percent / 100.0 + stage_kw + 1e-6:
         said.append(f"law 4: a rise of {after_kw - before_kw:.1f} kW in one scan, above the largest block")
     return said
 
 
-def _after(w: Watched, o: UnitOrders, unit: Unit, dt_s: float, charge: bool) -> Watched:
+def _left(unit: Unit, w: Watched, o: UnitOrders) -> int:
+    """What may be closed when this scan's openings are acknowledged, which its closings wait for."""
+    new = o.keep if o.raise_to is None else o.raise_to
+    if unit.profile.setpoint:
+        return max(new, w.may) if w.may > w.wanted else new
+    return new | w.may & ~w.wanted
+
+
+def _after(w: Watched, o: UnitOrders, unit: Unit, site: Site, dt_s: float, charge: bool) -> Watched:
     """What the orders of this scan leave behind."""
     owes = w.owed_s > 0.0 or w.near_s > 0.0
     waits = charge and w.heard and owes and o.fan is not True and not w.withdrawn
-    w = replace(w, fan=o.fan is True, waits_s=min(w.waits_s + dt_s, 60.0) if waits else 0.0)
+    waits_s = min(w.waits_s + dt_s, fan_wait_s(site) + dt_s) if waits else 0.0
+    w = replace(w, fan=o.fan is True, waits_s=waits_s)
     if o.silent:
         return replace(w, wanted=0 if not w.joined else w.wanted)
     if o.raise_to is None:
-        return replace(w, wanted=o.keep, sent=w.sent if w.sent and lowers(unit.profile, w.sent, o.keep) else 0)
+        return replace(w, wanted=o.keep, kept=o.keep, sent=w.sent if w.sent and lowers(unit.profile, w.sent, o.keep) else 0)
     ramp = unit.profile.setpoint.ramp_kw_per_s if unit.profile.setpoint else None
     follow_s = unit.profile.follow_s + (unit.profile.rated_kw / ramp if ramp else 0.0)
-    return replace(w, wanted=o.raise_to, may=join(unit.profile, w.may, o.raise_to), sent=o.raise_to, sent_s=follow_s)
+    return replace(w, wanted=o.raise_to, kept=o.keep, may=join(unit.profile, w.may, o.raise_to), sent=o.raise_to, sent_s=follow_s)

@@ -1,18 +1,17 @@
-"""The observer over ordinary runs: what must go well, does, and it finds nothing."""
+"""The observer over scripts, written ones and ones that Hypothesis makes up: it finds nothing."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.core.command import Command, Verb
 from benchctl.core.overrides import OVERRIDES
-from benchctl.core.program import Hold, Ramp, Target
 from benchctl.core.reading import Outcome
-from tests.core.worlds import Stepper, program, site, staged, stepped
+from tests.core.worlds import Stepper
+from tests.laws import scripts
 from tests.laws.observer import first_memory
+from tests.laws.scripts import PLACE, SCRIPTS, TEST
 from tests.laws.watched import Watching
-
-PLACE = site(staged(20.0, 40.0), stepped(60.0, 20.0), nameplate_kw=120.0)
-TEST = program(Ramp(Target(60.0), 5.0), Hold(10.0), Ramp(Target(120.0), 0.0), Hold(5.0), Ramp(Target(0.0), 5.0))
 
 VERBS = st.builds(
     Command, st.sampled_from(list(Verb)), why=st.sampled_from(["", "because"]),
@@ -69,15 +68,13 @@ def play(steps: list[tuple], watching: Stepper) -> None:
             w.run(40.0)
 
 
-def test_the_observer_finds_nothing_in_an_ordinary_run():
-    w = Watching(PLACE, TEST).started()
-    w.until(lambda w: w.state.mode.value == "done")
-    assert w.state.outcome == "completed"
-    assert max(w.levels) == 120.0
-    assert w.memory != first_memory(PLACE)
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_the_observer_finds_nothing_in_the_script(name):
+    w = scripts.play(name)
+    assert w.memory != first_memory(w.settings.site)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(STEPS)
 def test_the_observer_finds_nothing_in_scripts_of_commands_and_troubles(steps):
     w = Watching(PLACE, TEST)

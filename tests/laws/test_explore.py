@@ -1,0 +1,33 @@
+"""Small worlds enumerated to the last state: no scan that can be reached breaks a law."""
+
+from dataclasses import replace
+
+import pytest
+
+from benchctl.core.command import Command, Verb
+from benchctl.core.orders import Write
+from tests.laws.explore import Found, explore, small
+
+SIXTY = Command(Verb.SET_LOAD, value=60.0)
+BURSTS = ((), (Command(Verb.TAKE_CHARGE),), (SIXTY,), (Command(Verb.DROP),), (Command(Verb.RESET), SIXTY))
+WORLDS = {
+    "no air": (("well", "no air"), BURSTS, (Write.DONE,)),
+    "stop": (("well", "stop"), (*BURSTS[:4], (Command(Verb.RESET), Command(Verb.CONFIRM_FANS, unit=0))), (Write.DONE,)),
+    "refused": (("well",), BURSTS[:4], (Write.DONE, Write.REFUSED)),
+}
+
+
+def explored(name: str, seconds: float = 100.0) -> Found:
+    doings, bursts, endings = WORLDS[name]
+    return explore(replace(small(doings=doings, endings=endings), bursts=bursts), seconds=seconds)
+
+
+@pytest.mark.parametrize("name", WORLDS)
+def test_no_scan_of_the_small_world_breaks_a_law_and_nothing_is_left_out(name, record_property):
+    found = explored(name)
+    record_property("states", found.states)
+    record_property("transitions", found.transitions)
+    assert found.closed
+    assert found.states > 50
+    assert found.broken == {}
+    print(f"{name}: {found.states} states, {found.transitions} transitions, {found.seconds:.1f} s")
