@@ -1,5 +1,6 @@
 """What came back for one planned block: words, or why there are none."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -41,13 +42,14 @@ DOWN = Answer(Got.DOWN)
 GATEWAY_CODES = frozenset({10, 11})  # the gateway has no path to the unit, or the unit does not answer it
 
 
-def outcome(answers: Answers, each: int) -> Outcome:
-    """How the reads of a device ended; `each` is the number of blocks that every scan asks for."""
+def outcome(answers: Answers, always: Sequence[int]) -> Outcome:
+    """How the reads of a device ended; `always` are the indices of the blocks that every scan asks for."""
     for index, answer in enumerate(answers):
-        if (answer.got is not Got.OK or answer.holes) and (answer.got is not Got.NOT_ASKED or index < each):
+        if (answer.got is not Got.OK or answer.holes) and (answer.got is not Got.NOT_ASKED or index in always):
             break
     else:  # nearly every scan of nearly every device ends here
-        return Outcome.OK if answers and answers[0].got is Got.OK else Outcome.NOT_ASKED
+        heard = always and always[0] < len(answers) and answers[always[0]].got is Got.OK
+        return Outcome.OK if heard else Outcome.NOT_ASKED
     asked = [a.got for a in answers if a.got is not Got.NOT_ASKED]
     if not asked:
         return Outcome.NOT_ASKED

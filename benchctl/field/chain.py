@@ -5,15 +5,14 @@ then rests. Writing: openings, fans, then closings only if every opening was ack
 """
 
 import asyncio
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.field.answer import DOWN, Got
 from benchctl.field.device import Counts, Device
-from benchctl.field.encode import NOTHING, encode
+from benchctl.field.encode import NOTHING
+from benchctl.field.ending import Ending, see_out
 from benchctl.field.job import (
     Job,
     by_line,
@@ -83,7 +82,8 @@ class Chain:
             line.devices.append(device)
             self._devices.append(device)
         self._units = self._devices[:len(site.units)]
-        self._scans: set[asyncio.Task[None]] = set()
+        self._scans: list[asyncio.Task[None]] = []
+        self._ending = Ending()
 
     @property
     def counts(self) -> dict[str, Counts]:
@@ -106,12 +106,12 @@ class Chain:
         """One scan of all devices, ended at `until_s` (loop time), or at once by `cut` or an urgent write."""
         for device in self._devices:
             device.clear()
-        waits = self._scans = {self._loop.create_task(line.scan(until_s)) for line in self._lines.values()}
-        stop = self._loop.create_task(_until_set(cut)) if cut is not None else None
-        try:
-            cut_short = await _all_done(waits, stop, until_s - self._loop.time() + GRACE_S)
-        finally:
-            await _end([*waits, *([stop] if stop else [])])
+        cut_short = cut is not None and cut.is_set()
+        if cut_short:
+            self._ending.forget()
+        else:
+            self._scans = [self._loop.create_task(line.scan(until_s)) for line in self._lines.values()]
+            cut_short = await self._ending.of(self._scans, until_s + GRACE_S, cut)
         results = [d.result() for d in self._devices]
         return Sweep(tuple(results[:len(self._units)]), tuple(results[len(self._units):]), cut_short)
 
@@ -151,15 +151,13 @@ class Chain:
             if early:
                 await asyncio.wait(early, timeout=max(0.0, until_s - self._loop.time()) + GRACE_S)
         finally:
-            await _end(early)
+            await see_out(early)
         return tuple(j.outcome() for j in jobs)
 
     def _job(self, device: Device, orders: UnitOrders, urgent: bool) -> Job:
-        noun = device.noun
-        assert isinstance(noun, Unit)  # units come first in the list of devices
         device.fault = ""
         try:
-            writes = encode(noun, orders, device.result() if device.heard else (), all_stages=urgent)
+            writes = device.encoded(orders, all_stages=urgent)
         except ValueError as fault:
             device.fault = str(fault)
             job = Job(device, NOTHING)
@@ -189,39 +187,9 @@ class Chain:
 
     async def close(self) -> None:
         """End pings and connections."""
+        self._ending.forget()
         for device in self._devices:
             device.stop_ping()
         for line in self._lines.values():
             line.link.close()
         await asyncio.sleep(0)
-
-
-async def _until_set(event: asyncio.Event) -> None:
-    await event.wait()
-
-
-async def _all_done(
-    waits: "set[asyncio.Task[None]]", stop: "asyncio.Task[None] | None", timeout_s: float,
-) -> bool:
-    """Wait for all tasks, the deadline or the stop; True when it was the stop that came before the last task."""
-    everything = asyncio.gather(*waits)
-    watched: set[asyncio.Future[Any]] = {everything} if stop is None else {everything, stop}
-    done, _ = await asyncio.wait(watched, timeout=max(0.0, timeout_s), return_when=asyncio.FIRST_COMPLETED)
-    if everything in done:
-        try:
-            everything.result()
-        except asyncio.CancelledError:  # by a drop
-            return True
-        return False
-    everything.cancel()
-    await asyncio.gather(everything, return_exceptions=True)
-    return stop in done
-
-
-async def _end(tasks: "Iterable[asyncio.Task[None]]") -> None:
-    """Cancel what is not done and see it out."""
-    left = [t for t in tasks if not t.done()]
-    for task in left:
-        task.cancel()
-    if left:
-        await asyncio.gather(*left, return_exceptions=True)

@@ -55,7 +55,7 @@ def decode_unit(unit: Unit, answers: Answers, nominal: Basis = NO_BASIS) -> Unit
     load, load_order = loads(profile, ready, answers, values)
     electrical = measured(values, suspect, nominal)
     return UnitReading(
-        outcome(answers, ready.plan.each), load, load_order, flag("remote"), flag("fan_on"), flag("airflow"),
+        outcome(answers, ready.always), load, load_order, flag("remote"), flag("fan_on"), flag("airflow"),
         flag("fan_supply"), flag("emergency_stop"), flag("site_needs_set"), values.get("inlet_c"),
         values.get("exhaust_c"), values.get("uptime_s"), found.texts.get("serial"), found.identity_ok, faults,
         faults_known, electrical, tuple(suspect), electrical is not NO_ELECTRICAL)
@@ -74,7 +74,7 @@ def decode_instrument(
             if name in values:
                 values[name] *= ratio
     return InstrumentReading(
-        outcome(answers, ready.plan.each), measured(values, suspect, nominal), values.get("speed_rpm"),
+        outcome(answers, ready.always), measured(values, suspect, nominal), values.get("speed_rpm"),
         values.get("oil_kpa"), values.get("coolant_c"), values.get("fuel_percent"), values.get("battery_v"),
         flag("set_running"), flag("set_fault"), flag("site_needs_set"), found.texts.get("serial"),
         found.identity_ok, values.get("uptime_s"), tuple(suspect))

@@ -10,7 +10,7 @@ from benchctl.core.profile import Profile
 from benchctl.core.registers import Kind, Point, RegisterMap
 from benchctl.field.answer import Answers, Got
 from benchctl.field.bits import Gather, collect, gather
-from benchctl.field.points import Plan, plan_device, unit_points
+from benchctl.field.points import Plan, echo_points, plan_device, unit_points
 from benchctl.field.scalars import Scalar, judge, power_of_ten, scalar, text
 
 EXPECT_TOLERANCE = 1e-5  # relative; float32 holds seven digits
@@ -21,6 +21,7 @@ class Decoder:
     """A type of device made ready: its plan and where each value lies in it."""
 
     plan: Plan
+    always: tuple[int, ...]  # blocks that every scan asks for
     scalars: tuple[Scalar, ...]
     blocks: tuple[int, ...]  # per scalar: its block
     factors: tuple[int, ...]  # scalars that are scale factors
@@ -56,7 +57,7 @@ def instrument_decoder(registers: RegisterMap) -> Decoder:
 
 
 def _prepare(registers: RegisterMap, points: Sequence[Point], profile: Profile | None) -> Decoder:
-    plan = plan_device(registers, points)
+    plan = plan_device(registers, points, echo_points(profile) if profile else ())
     own = [p for p in registers.points if p in plan.points]
     bits = [p for p in own if p.kind is Kind.BIT]
     texts = tuple((p, *_place(plan, p)) for p in own if p.kind is Kind.TEXT)
@@ -69,7 +70,7 @@ def _prepare(registers: RegisterMap, points: Sequence[Point], profile: Profile |
         (block, tuple((i, s) for i, s in enumerate(scalars) if blocks[i] == block and i not in factors))
         for block in sorted(set(blocks)))
     return Decoder(
-        plan, scalars, blocks, factors, groups, texts, tuple(p.name for p in bits), gather(plan, bits),
+        plan, plan.always, scalars, blocks, factors, groups, texts, tuple(p.name for p in bits), gather(plan, bits),
         tuple((i, float(p.expect)) for i, p in enumerate(numbers) if p.expect is not None),
         tuple((i, str(row[0].expect)) for i, row in enumerate(texts) if row[0].expect is not None),
         gather(plan, _feedbacks(profile)) if profile else None,

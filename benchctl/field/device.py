@@ -4,12 +4,14 @@ import asyncio
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchctl.core.orders import Write
+from benchctl.core.orders import UnitOrders, Write
 from benchctl.core.registers import Space
 from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
-from benchctl.field.encode import Request
+from benchctl.field.encode import Request, Writes, encode
+from benchctl.field.holes import NO_SUCH_ADDRESS, existing, read_parts
 from benchctl.field.link import Link
+from benchctl.field.modbus import Question, read_question
 from benchctl.field.points import Block
 from benchctl.field.sweep import decoder_of
 
@@ -17,8 +19,9 @@ OWN_SOCKET_TIMEOUT_S, GATEWAY_TIMEOUT_S = 0.5, 1.0
 MUTE_TIMEOUT_S = 0.15  # for writes to a device that does not answer anyhow
 FIRST_REST_S, LONGEST_REST_S = 0.2, 5.0
 ONCE_EVERY_S = 60.0
+ECHO_EVERY_S = 2.0  # what only repeats our orders; a device is asked for it again after each write anyhow
+ROOM = 2.0  # times its usual time that must be left for a request that may as well come later
 HURRIED = 0.5  # share of its time-out below which a device was not given the time to answer
-NO_SUCH_ADDRESS = 2
 
 
 @dataclass(slots=True)
@@ -48,8 +51,13 @@ class Device:
         self.silent = False
         self.absent: list[tuple[Space, int]] = []  # addresses found not to exist, each named once
         self.fault = ""  # why orders could not be written, in words
+        self._questions = tuple(read_question(noun.unit_id, b) for b in self.plan.blocks)
         self._runs: dict[int, tuple[Block, ...]] = {}  # block → the parts of it that exist
-        self._once_due_s = self._rest_until_s = self._write_due_s = 0.0
+        self._always = self.plan.always
+        self._once: dict[int, Answer] = {}  # block → its answer, until the last of those read once has come
+        self._echo: dict[int, Answer] = {}  # block → what was last heard of our orders, unless they changed since
+        self._encoded: tuple[tuple[UnitOrders, Answers, bool], Writes] | None = None  # the last orders as writes
+        self._once_due_s = self._echo_due_s = self._rest_until_s = self._write_due_s = 0.0
         self._rest_s = FIRST_REST_S
         self._hurried = False
         self._contact_s = -1.0
@@ -86,88 +94,95 @@ class Device:
         """Read what is due, block by block, until one stays without an answer."""
         if self._contact_s != self.link.connected_s:
             self._contact_s = self.link.connected_s
-            self._once_due_s = 0.0
             self._runs.clear()
-        now = self._loop.time()
-        due = len(self.plan.blocks) if now >= self._once_due_s else self.plan.each
-        for index in range(due):
-            if until_s - self._loop.time() < self.turnaround_s:
-                return
-            patience_s = until_s - self._loop.time()
-            answer = self.answers[index] = await self._block(index, until_s)
-            if answer.got in (Got.SILENT, Got.DOWN, Got.NOT_ASKED) or answer.code in GATEWAY_CODES:
-                if not self.heard and answer.got in (Got.SILENT, Got.EXCEPTION):
-                    # A deadline that came too soon says little of the device, unless it does so twice.
-                    hurried = answer.got is Got.SILENT and patience_s < HURRIED * self.timeout_s
-                    if not hurried or self._hurried:
-                        self._rest()
-                    self._hurried = hurried
+            self._forget()
+        for index in self._always:
+            if not await self._read(index, until_s, 1.0):
                 return
         self._hurried = False
-        if due > self.plan.each:
-            self._once_due_s = now + ONCE_EVERY_S
         self._rest_s = FIRST_REST_S
+        now_s = self._loop.time()
+        if now_s >= self._echo_due_s and self.plan.echoes:
+            self._doubt()
+            for index in self.plan.echoes:
+                if not await self._read(index, until_s, ROOM):
+                    return
+            self._echo = {i: self.answers[i] for i in self.plan.echoes}
+            self._echo_due_s = now_s + ECHO_EVERY_S
+        if now_s >= self._once_due_s:
+            await self._read_once(now_s, until_s)
+
+    async def _read(self, index: int, until_s: float, room: float) -> bool:
+        """Ask for one block if there is `room` times its usual time; False: it stayed without an answer."""
+        patience_s = until_s - self._loop.time()
+        if patience_s < room * self.turnaround_s:
+            return False
+        answer = self.answers[index] = await self._block(index, until_s)
+        if answer.got is Got.OK:
+            return True
+        if answer.got not in (Got.SILENT, Got.DOWN, Got.NOT_ASKED) and answer.code not in GATEWAY_CODES:
+            return True
+        if not self.heard and answer.got in (Got.SILENT, Got.EXCEPTION):
+            # A deadline that came too soon says little of the device, unless it does so twice.
+            hurried = answer.got is Got.SILENT and patience_s < HURRIED * self.timeout_s
+            if not hurried or self._hurried:
+                self._rest()
+            self._hurried = hurried
+        return False
+
+    async def _read_once(self, now_s: float, until_s: float) -> None:
+        """What does not change, in as many scans as it needs, and told in one: together it identifies the device."""
+        for index in range(self.plan.each, len(self.plan.blocks)):
+            if index not in self._once:
+                if not await self._read(index, until_s, ROOM):
+                    return
+                self._once[index], self.answers[index] = self.answers[index], NOT_ASKED
+        for index, answer in self._once.items():
+            self.answers[index] = answer
+        self._once = {}
+        self._once_due_s = now_s + ONCE_EVERY_S
+
+    def _forget(self) -> None:
+        """The device may be another one: everything is to be read anew."""
+        self._once_due_s = 0.0
+        self._once = {}
+        self._doubt()
+
+    def _doubt(self) -> None:
+        """Our orders in the device may have changed: what it held of them no longer counts, and is due."""
+        self._echo = {}
+        self._echo_due_s = 0.0
+
+    def known(self) -> Answers:
+        """The answers of this scan, with what was last heard of our orders where the scan did not ask for it."""
+        if not self._echo:
+            return tuple(self.answers)
+        return tuple(self._echo.get(i, a) if a is NOT_ASKED else a for i, a in enumerate(self.answers))
 
     async def _block(self, index: int, until_s: float) -> Answer:
         """One block, in parts where some of its addresses do not exist."""
-        block = self.plan.blocks[index]
-        if index in self._runs:
-            return await self._parts(block, self._runs[index], until_s)
-        answer = await self.ask(block, until_s)
-        values = self.plan.values[index]
-        if answer.got is Got.EXCEPTION and answer.code == NO_SUCH_ADDRESS and len(values) > 1:
-            runs = await self._existing(block, values, until_s)
-            if runs is not None:
-                self._runs[index] = runs
-                return await self._parts(block, runs, until_s)
-        return answer
+        runs = self._runs.get(index)
+        if runs is None:
+            answer = await self._ask(self._questions[index], until_s)
+            values = self.plan.values[index]
+            if answer.got is not Got.EXCEPTION or answer.code != NO_SUCH_ADDRESS or len(values) < 2:
+                return answer
+            runs = await existing(lambda b: self.ask(b, until_s), self.plan.blocks[index], values, self.absent)
+            if runs is None:
+                return answer
+            self._runs[index] = runs
+        return await read_parts(lambda b: self.ask(b, until_s), self.plan.blocks[index], runs)
 
     async def ask(self, block: Block, until_s: float) -> Answer:
         """One read request, counted."""
-        answer = await self.link.read(self.noun.unit_id, block, self.timeout_s, until_s)
-        self._count(answer)
+        return await self._ask(read_question(self.noun.unit_id, block), until_s)
+
+    async def _ask(self, question: Question, until_s: float) -> Answer:
+        answer = await self.link.ask(question, self.timeout_s, until_s)
         if answer.got is not Got.NOT_ASKED:
             self.counts.reads += 1
+            self._count(answer)
         return answer
-
-    async def _existing(
-        self, block: Block, values: Sequence[tuple[int, int]], until_s: float,
-    ) -> tuple[Block, ...] | None:
-        """The parts of a refused block that the device does answer, found by halves. None: not found out."""
-        half = len(values) // 2
-        found: list[Block] = []
-        for part in (values[:half], values[half:]):
-            run = Block(block.space, part[0][0], max(end for _, end in part) - part[0][0])
-            answer = await self.ask(run, until_s)
-            if answer.got is Got.OK:
-                found.append(run)
-            elif answer.got is not Got.EXCEPTION or answer.code != NO_SUCH_ADDRESS:
-                return None
-            elif len(part) == 1:
-                self.absent += [(block.space, a) for a in range(*part[0]) if (block.space, a) not in self.absent]
-            else:
-                inner = await self._existing(block, part, until_s)
-                if inner is None:
-                    return None
-                found += inner
-        return tuple(found)
-
-    async def _parts(self, block: Block, runs: tuple[Block, ...], until_s: float) -> Answer:
-        """One answer from the parts of a block; what lies between them are its holes."""
-        bits = block.space.bits
-        places = [0] * block.count
-        known = [False] * block.count
-        for run in runs:
-            answer = await self.ask(run, until_s)
-            if answer.got is not Got.OK:
-                return answer
-            for i in range(run.count):
-                at = run.first - block.first + i
-                places[at] = answer.words[i >> 4] >> (i & 15) & 1 if bits else answer.words[i]
-                known[at] = True
-        words = tuple(sum(b << i for i, b in enumerate(places[n:n + 16])) for n in range(0, block.count, 16)) \
-            if bits else tuple(places)
-        return Answer(Got.OK, words, holes=tuple(i for i, k in enumerate(known) if not k))
 
     # -- silence
 
@@ -179,7 +194,7 @@ class Device:
     def _wake(self) -> None:
         self.silent = False
         self._rest_s = FIRST_REST_S
-        self._once_due_s = 0.0
+        self._forget()
 
     def ping_if_due(self) -> None:
         """Between scans, ask a resting device for one block, without anybody waiting for it."""
@@ -188,7 +203,7 @@ class Device:
             self._ping = self._loop.create_task(self._ask_resting())
 
     async def _ask_resting(self) -> None:
-        answer = await self.ask(self.plan.blocks[0], float("inf"))
+        answer = await self._ask(self._questions[self._always[0] if self._always else 0], float("inf"))
         if answer.got in (Got.SILENT, Got.DOWN) or answer.code in GATEWAY_CODES:
             self._heard_by_ping = answer
             self._rest()
@@ -211,9 +226,18 @@ class Device:
         """True when a silent device may be written to again without more delay than its back-off allows."""
         return self._loop.time() >= self._write_due_s
 
+    def encoded(self, orders: UnitOrders, *, all_stages: bool) -> Writes:
+        """Orders to this unit as writes, on what is known of it. Raises ValueError; see `encode`."""
+        assert isinstance(self.noun, Unit)
+        key = (orders, self.known() if self.heard else (), all_stages)
+        if self._encoded is None or self._encoded[0] != key:  # scan after scan nothing changes
+            self._encoded = key, encode(self.noun, orders, key[1], all_stages=all_stages)
+        return self._encoded[1]
+
     async def write(self, requests: Sequence[Request], until_s: float, *, careful: bool) -> Write:
         """Send requests in order. careful: stop at the first that is not acknowledged; else only at silence."""
         worst = Write.NONE
+        self._doubt()
         timeout_s = self.timeout_s if self.answering else min(self.timeout_s, MUTE_TIMEOUT_S)
         for request in requests:
             ended = self._ended(await self.link.write(self.noun.unit_id, request, timeout_s, until_s))
@@ -239,6 +263,8 @@ class Device:
         return Write.REFUSED if refused else Write.UNKNOWN
 
     def _count(self, answer: Answer) -> None:
+        if answer.got is Got.OK:
+            return
         self.counts.timeouts += answer.got is Got.SILENT
         self.counts.exceptions += answer.got is Got.EXCEPTION
         self.counts.bad += answer.got is Got.BAD
@@ -250,6 +276,8 @@ class Device:
 
 def _heard(answers: Sequence[Answer]) -> bool:
     """True when one of the answers is the device's own."""
+    if answers and answers[0].got is Got.OK:
+        return True
     return any(a.got in (Got.OK, Got.BAD) or (a.got is Got.EXCEPTION and a.code not in GATEWAY_CODES) for a in answers)
 
 

@@ -5,7 +5,7 @@ A block crosses no address that the register map does not declare (such a hole m
 largest request.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from benchctl.core.profile import Profile
@@ -35,7 +35,10 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All blocks of a device: the first `each` are read in every scan, the rest at contact and each minute.
+    """All blocks of a device, by how often they are read.
+
+    The first `each` are read in every scan, but those of them whose index is in `echoes`, which only repeat our own
+    orders, every few seconds and after each write. The rest is read at contact and each minute.
 
     points: every point read, in the order given; values: per block the (first, end) addresses of its values.
     """
@@ -44,6 +47,12 @@ class Plan:
     blocks: tuple[Block, ...]
     each: int
     values: tuple[tuple[tuple[int, int], ...], ...]
+    echoes: tuple[int, ...] = ()
+
+    @property
+    def always(self) -> tuple[int, ...]:
+        """Indices of the blocks that every scan asks for."""
+        return tuple(i for i in range(self.each) if i not in self.echoes)
 
     def place(self, point: Point) -> tuple[int, int]:
         """(block index, offset in it) of a point. Raises KeyError when the plan does not read it."""
@@ -79,16 +88,20 @@ def plan_reads(registers: RegisterMap, points: Iterable[Point]) -> tuple[Block, 
     return tuple(blocks)
 
 
-def plan_device(registers: RegisterMap, points: Iterable[Point]) -> Plan:
-    """The plan of a device with these points. Scale factors of values read each scan are read each scan."""
+def plan_device(registers: RegisterMap, points: Iterable[Point], echoes: Collection[Point] = ()) -> Plan:
+    """The plan of a device with these points. Scale factors of values read each scan are read each scan.
+
+    echoes: points that only repeat our own orders; a block of nothing else need not be read in every scan.
+    """
     read = tuple(p for p in points if p.name not in WRITE_ONLY)
     factors = {p.scale_from for p in read if p.scale_from and not p.once}
     each = plan_reads(registers, [p for p in read if not p.once or p.name in factors])
     # What lies in a block of every scan anyhow needs no block of its own.
     once = plan_reads(registers, [p for p in read if not any(_holds(b, p) for b in each)])
     blocks = each + once
+    echoing = tuple(i for i, b in enumerate(each) if all(p in echoes for p in read if _holds(b, p)))
     values = tuple(tuple(sorted({(p.address, p.end) for p in read if _holds(b, p)})) for b in blocks)
-    return Plan(read, blocks, len(each), values)
+    return Plan(read, blocks, len(each), values, () if len(echoing) == len(each) else echoing)
 
 
 def _holds(block: Block, point: Point) -> bool:
@@ -100,6 +113,15 @@ def unit_points(profile: Profile) -> tuple[Point, ...]:
     """Every point of a unit profile: registers, orders and feedbacks of the stages, fault bits."""
     stages = [p for s in profile.stages for p in (s.order, s.feedback) if p is not None]
     return (*profile.registers.points, *stages, *(f.point for f in profile.faults))
+
+
+def echo_points(profile: Profile) -> tuple[Point, ...]:
+    """Points of a unit that repeat our own orders while something else reads back what became of them."""
+    point = profile.registers.point
+    proven = ((point("fan_order"), True), (point("stages_order"), True),
+              (point("setpoint_kw"), point("setpoint_in_force_kw") is not None),
+              *((s.order, s.feedback is not None or point("stages_closed") is not None) for s in profile.stages))
+    return tuple(p for p, elsewhere in proven if p is not None and elsewhere)
 
 
 def _declared(registers: RegisterMap, space: Space, here: list[tuple[int, int]]) -> list[tuple[int, int]]:

@@ -130,7 +130,7 @@ def test_a_ping_in_flight_is_given_up_for_a_write_and_the_first_silence_ends_a_m
         done = await chain.write(orders(UnitOrders(lower=True, fan=True, feed=True)), began + 0.9)
         assert (done[0].opening, done[0].fan, done[0].closing) == (Write.UNKNOWN, Write.NOT_SENT, Write.NONE)
         assert now() - began == pytest.approx(0.15)
-        assert [a.function for a in memory.asked[PLACES[0]]] == [1, 1, 5]
+        assert [a.function for a in memory.asked[PLACES[0]]] == [2, 2, 5]
         await chain.close()
 
     run(scene())
