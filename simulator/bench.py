@@ -17,6 +17,7 @@ from typing import Any
 from benchctl.core.scenario import Fault, Scenario
 from benchctl.core.site import Endpoint, Instrument, Site
 from simulator.cables import Cables
+from simulator.elements import SetPointElements
 from simulator.faults import check, start, stop
 from simulator.meter import Flow, Meter
 from simulator.network import EMPTY, Phasors, Six, add, currents_ka, phasors
@@ -28,6 +29,7 @@ PIECE_S = 0.05
 FAN_POWER_FACTOR, SITE_POWER_FACTOR = 0.85, 0.95
 SITE_LOAD_LASTS_S = 150.0
 FAN_VOLTS_PU, FAN_SPEED_PU = 0.7, 0.5
+NEVER = math.inf, 0.0  # no volts lie between
 
 
 class Bench:
@@ -66,6 +68,9 @@ class Bench:
         self._elements_kw = self._fans_kw = 0.0  # at per unit 1
         self._flows: dict[int | str, tuple[tuple[object, ...], Flow]] = {}
         self._pending = [f for f in scenario.faults if f.during is not None]
+        self._correcting = [b.elements for b in self.banks
+                            if isinstance(b.elements, SetPointElements) and b.elements.setpoint.actual]
+        self._quiet_pu = NEVER  # volts of the source between which no fan or over-volts switch acts
         self._highest_pu: list[float] = []  # volts of the source above which a unit's elements get too many
         self._phasors_changed()
         for fault in scenario.faults:
@@ -181,7 +186,7 @@ class Bench:
 
     def changed(self) -> None:
         """Something outside the units was switched: balance again."""
-        self._versions = -1
+        self._versions, self._quiet_pu = -1, NEVER
         self._volts_moved()
 
     def set_lost_phases(self, lost: frozenset[int]) -> None:
@@ -199,28 +204,29 @@ class Bench:
         for bank in self.banks:
             bank.elements.volts(self.phasors)
 
-    def _fans_supplied(self) -> bool:
-        """True while the source's volts and speed are enough for fans."""
-        return (self.source.volts_pu > FAN_VOLTS_PU and self.source.speed_pu > FAN_SPEED_PU
-                and not self.lost_phases)
-
     def _volts_matter(self) -> bool:
         """True when the source's volts make a unit act, or have it trip."""
-        volts, good = self.source.volts_pu, self._fans_supplied()
-        for bank, highest in zip(self.banks, self._highest_pu, strict=True):
-            if bank.supply_ok != good or bank.over_volts != (volts > highest) or bank.elements.strays(volts):
-                return True
-        return False
+        low, high = self._quiet_pu
+        volts = self.source.volts_pu
+        return (not low < volts <= high or self.source.speed_pu <= FAN_SPEED_PU
+                or any([e.strays(volts) for e in self._correcting]))  # noqa: C419 - quicker
 
     def _volts_moved(self) -> None:
         """Let the units feel the source's volts."""
-        volts, good = self.source.volts_pu, self._fans_supplied()
+        volts = self.source.volts_pu
+        for elements in self._correcting:
+            elements.follow(volts)
+        if not self._volts_matter():
+            return
+        good = volts > FAN_VOLTS_PU and self.source.speed_pu > FAN_SPEED_PU and not self.lost_phases
+        low, high = (FAN_VOLTS_PU, math.inf) if good else NEVER
         for bank, highest in zip(self.banks, self._highest_pu, strict=True):
-            bank.elements.follow(volts)
             over = volts > highest
+            low, high = (max(low, highest), high) if over else (low, min(high, highest))
             if (bank.supply_ok, bank.over_volts) != (good, over):
                 bank.supply_ok, bank.over_volts = good, over
                 bank.refresh()
+        self._quiet_pu = low, high
 
     def set_site_kw(self, kw: float) -> None:
         """Move the site's own load."""

@@ -66,12 +66,6 @@ class Elements:
         self._volts = phasors
         self.power_kw = power_kw(self.conductance, phasors)
 
-    def strays(self, volts_pu: float) -> bool:  # noqa: ARG002 - only some correct for volts
-        """True when the unit would switch something at these volts of the source."""
-        return False
-
-    def follow(self, volts_pu: float) -> None:
-        """The source's volts have moved: units that correct for volts act on it."""
 
     def nearest(self, power_kw_wanted: float) -> int:
         """The load that comes near that many kW at rated volts, largest stages first."""
@@ -240,15 +234,14 @@ class SetPointElements(Elements):
         self._climb()
 
     def strays(self, volts_pu: float) -> bool:
-        """A unit that holds actual kW switches steps as the volts move."""
-        return bool(self.setpoint.actual and self._made_kw and volts_pu > LOST_PU) and (
-            self._steps(volts_pu) != self.closed)
+        """True when a unit that holds actual kW would switch at these volts of the source."""
+        return bool(self._made_kw) and volts_pu > LOST_PU and self._steps(volts_pu) != self.closed
 
     def follow(self, volts_pu: float) -> None:
-        """Note the volts, and switch if they ask for it."""
-        if self.setpoint.actual and volts_pu > LOST_PU:
+        """The source's volts have moved: a unit that holds actual kW switches steps if they ask for it."""
+        if volts_pu > LOST_PU:
             self._volts_pu = volts_pu
-            if self._made_kw and self._steps(volts_pu) != self.closed:
+            if self.strays(volts_pu):
                 self._make()
 
     def _steps(self, volts_pu: float) -> int:

@@ -20,6 +20,7 @@ is cut and the set runs down.
 from dataclasses import dataclass
 
 DT_S = 0.001
+ROLL_OFF_PU = 0.97  # of rated speed; below, volts go down with it where a model says so
 LOOK_STEPS = 100  # how often it is looked whether the set stands still, on a grid of its own
 RUN_UP_S = 8.0
 VOLTS_BUILD_S = 0.5
@@ -183,36 +184,31 @@ class GeneratingSet:
         air_rise = (umax - m.pna) / umax if m.pna < umax else 0.0
         air_base = min(umax, m.pna)
         cap = umax if self._share is None else self._share + fr
-        vref, wref, stall, dki = self._volts_ref, self._speed_ref, m.stall_pu, DT_S * m.ki
-        decay, dact, dturbo, dspeed = DT_S / m.tavr_s, DT_S / m.tact_s, DT_S / m.tturbo_s, DT_S / (2 * m.h_s)
+        vref, base, stall, dki = self._volts_ref, self._speed_ref + droop * fr, m.stall_pu, DT_S * m.ki
+        keep, dact, dturbo, dspeed = 1.0 - DT_S / m.tavr_s, DT_S / m.tact_s, DT_S / m.tturbo_s, DT_S / (2 * m.h_s)
         squares, v, left = 0.0, self.volts_pu, steps
-        while left and w >= stall:
+        while left and self.running:
             given: list[float] = []
             for fuel in delay[:left]:
-                ev -= decay * ev
+                ev *= keep
                 v = vref + ev
-                if roll and w < 0.97:
-                    v -= roll * (0.97 - w)
-                v2 = v * v if v > 0 else 0.0
+                if w < ROLL_OFF_PU and roll:
+                    v -= roll * (ROLL_OFF_PU - w)
+                v2 = v * v if v > 0.0 else 0.0
                 squares += v2
-                e = wref - droop * (act - fr) - w
+                e = base - droop * act - w
                 u = kp * e + xi
-                if u > umax:
-                    u = umax
-                    if e < 0:
-                        xi += dki * e
-                elif u < 0:
-                    u = 0.0
-                    if e > 0:
-                        xi += dki * e
-                else:
+                if 0.0 <= u <= umax:
                     xi += dki * e
+                else:
+                    xi += dki * e if (e < 0.0) == (u > umax) else 0.0
+                    u = 0.0 if u < 0.0 else umax
                 act += dact * (u - act)
                 given.append(act)
                 limit = air_base + air_rise * boost
-                made = fuel if fuel < limit else limit  # noqa: FURB136 - twice as quick as min
-                if made > cap:  # noqa: PLR1730 - as above
-                    made = cap
+                if limit > cap:  # noqa: PLR1730 - twice as quick as min, and so is the next line
+                    limit = cap
+                made = fuel if fuel < limit else limit  # noqa: FURB136
                 boost += dturbo * (made - boost)
                 w += dspeed * (made - fr - p * v2)
                 if w < stall:
@@ -229,13 +225,13 @@ class GeneratingSet:
         volts = self._volts_ref
         for _ in range(3 if self.model.roll_off else 0):
             speed = self._speed_ref - self.model.droop * self._load * volts * volts
-            volts = self._volts_ref - self.model.roll_off * max(0.0, 0.97 - speed)
+            volts = self._volts_ref - self.model.roll_off * max(0.0, ROLL_OFF_PU - speed)
         made = self._load * volts * volts
         goal = made + self.model.fr
         speed = self._speed_ref - self.model.droop * made
         most = self.model.umax if self._share is None else self._share + self.model.fr
-        if (abs(self.speed_pu - speed) < 2e-5 and abs(self._error) < 2e-5 and abs(self._act - goal) < 5e-4
-                and abs(self._integral - goal) < 5e-4 and abs(self._boost - goal) < 0.01 and goal <= most):
+        if (abs(self.speed_pu - speed) < 5e-5 and abs(self._error) < 5e-5 and abs(self._act - goal) < 1e-3
+                and abs(self._integral - goal) < 1e-3 and abs(self._boost - goal) < 0.01 and goal <= most):
             self.speed_pu, self.volts_pu, self._error = speed, volts, 0.0
             self._stand_at(made)
             self.moving = False

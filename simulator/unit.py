@@ -26,6 +26,7 @@ from simulator.troubles import Troubles
 AIR_TRIP_S = 5.0
 BOOT_S = 3.0
 OVERHEAT_RESET_K = 50.0
+MIX_S = 0.25  # heat may take the mean of the volts over this
 
 _FEEDS = {"any request": ("request", "write", "register"), "any write": ("write", "register"),
           "register": ("register",)}
@@ -56,8 +57,9 @@ class Bank:
         self._energy_kwh = 0.0
         # What has held since the last change: heat and energy are worked out from it when somebody asks.
         self._worked_s = 0.0
-        self._known_version, self._square = -1, 0.0
-        self._power_kw = 0.0
+        self._known_version, self._known_square = -1, 0.0
+        self._square, self._square_s = 0.0, 0.0  # of the volts: the last mean, and its integral since then
+        self._power_kw = 0.0  # at per unit 1
         self._flow = 0.0  # share of full airflow
         self.trouble = Troubles()
         self.fan = Fan(physics.fan_spin_up_s, physics.fan_spin_down_s)
@@ -236,9 +238,13 @@ class Bank:
 
     def elapse(self, to_s: float, mean_square_volts: float) -> None:
         """Let time pass until to_s; mean_square_volts: of the source, per unit squared."""
-        if self.busy or self.version != self._known_version or mean_square_volts != self._square:
+        if self.busy or self.version != self._known_version or (
+                mean_square_volts != self._known_square and self.now_s - self._worked_s > MIX_S):
             self._elapse_anew(to_s, mean_square_volts)
             return
+        if mean_square_volts != self._square:
+            self._square, self._heat.at_rest = mean_square_volts, False
+        self._square_s += mean_square_volts * (to_s - self.now_s)
         self.now_s = to_s
         if (self.overheat_tripped or not self.profile.fan.controllable) and not self._heat.at_rest:
             self._protect()
@@ -246,27 +252,31 @@ class Bank:
     def _elapse_anew(self, to_s: float, mean_square_volts: float) -> None:
         """As `elapse`, when something has changed or a fan turns up or down."""
         self._work()
-        self._known_version, self._square = self.version, mean_square_volts
-        self._power_kw = self.elements.power_kw * mean_square_volts
-        self._flow = self.fan.flow(0.5 * (self.now_s + to_s))
-        self._heat.at_rest = False
+        moved = self.busy or self.version != self._known_version  # not only the volts
+        self._known_version, self._known_square = self.version, mean_square_volts
+        self._square, self._heat.at_rest = mean_square_volts, False
+        self._power_kw = self.elements.power_kw
+        if moved:
+            self._flow = self.fan.flow(0.5 * (self.now_s + to_s))
+        self._square_s = mean_square_volts * (to_s - self.now_s)
         self.now_s = to_s
         self._work()
-        self._flow = self.fan.flow(to_s)
+        if moved:
+            self._flow = self.fan.flow(to_s)
         self._protect()
-        self.busy = self.fan.turning(to_s) or (
-            self._heat.exhaust_c < self.profile.exhaust_trip_c
-            < self._heat.final_c(self.elements.power_kw, self._flow))
+        final_c = self._heat.final_c(self._power_kw * mean_square_volts, self._flow)
+        near = self._heat.exhaust_c < self.profile.exhaust_trip_c < final_c
+        self.busy = near or (moved and self.fan.turning(to_s))
 
     def _work(self) -> None:
         """Bring heat and energy up to now."""
         dt_s = self.now_s - self._worked_s
         if dt_s <= 0.0:
             return
-        self._worked_s = self.now_s
-        self._energy_kwh += self._power_kw * dt_s / 3600.0
+        self._energy_kwh += self._power_kw * self._square_s / 3600.0
         if not self._heat.at_rest:
-            self._heat.elapse(dt_s, self._power_kw, self._flow)
+            self._heat.elapse(dt_s, self._power_kw * self._square_s / dt_s, self._flow)
+        self._worked_s, self._square_s = self.now_s, 0.0
 
     def _protect(self) -> None:
         """The unit's own over-temperature trip, and fans that stop by themselves when it is cool."""
