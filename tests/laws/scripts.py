@@ -80,7 +80,7 @@ def slept(w: Watching) -> None:
     """The computer sleeps in a ramp."""
     w.started()
     w.run(3.0)
-    w.scan(dt_s=600.0)
+    w.scan(dt_s=8.0)
     w.run(5.0)
 
 
@@ -107,7 +107,7 @@ def warm(w: Watching) -> None:
 def slow(w: Watching) -> None:
     """A unit that has not followed yet gets no second closing."""
     w.ready()
-    w.plant.units[0].ignores = True
+    w.plant.units[0].wont_close = 3
     for kw in (20.0, 60.0, 80.0, 120.0):
         w.scan(_set(kw))
     w.run(5.0)
