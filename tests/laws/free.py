@@ -2,6 +2,7 @@
 
 from hypothesis import strategies as st
 
+from benchctl.core.causes import ROWS
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Settings
 from benchctl.core.inputs import Inputs, Recorder
@@ -11,7 +12,6 @@ from benchctl.core.overrides import OVERRIDES
 from benchctl.core.program import Block, Drop, ExpectLoss, Hold, LoadIs, Ramp, Rounding, Silence, Starts, Target, Wait
 from benchctl.core.prompts import PROMPTS
 from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
-from benchctl.core.causes import ROWS
 from benchctl.core.site import Unit, WhenLost
 from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, State, Trip, UnitState
 from tests.core.worlds import electrical, program, site, staged, stepped

@@ -82,9 +82,9 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
     pulled = any(r.emergency_stop is True for r in inputs.units if r.outcome.tells) or _needs_set(inputs)
     for i, (w, unit, reading, o) in enumerate(zip(seen, site.units, inputs.units, orders.units, strict=True)):
         said = _unit_laws(w, unit, reading, o, site, ratios[i], charge)
-        if dropped or pulled and charge:
+        if dropped or (pulled and charge):
             said += _drop_laws(w, reading, o, drop_now)
-        if o.raise_to is not None and (gap or memory.gap and not asked):
+        if o.raise_to is not None and (gap or (memory.gap and not asked)):
             said.append("6: a closing after a hole in time, before anybody answered")
         if o.raise_to is not None and w.lost_load and not asked:
             said.append("5: load comes back by itself where it went off or was changed")
@@ -178,6 +178,8 @@ def _debt(w: Watched, reading: UnitReading, unit: Unit, credit_s: float, site: S
     known = reading.exhaust_c is not None and reference_c is not None
     near = terms.reference == "none" or (known and reading.exhaust_c <= reference_c + terms.margin_k)  # type: ignore[operator]
     near_s = max(0.0, w.near_s - credit_s) if near else terms.near_s
+    if not near and not known:  # a sample that is missing earns nothing, and takes nothing away
+        near_s = w.near_s
     owed_s = max(0.0, w.owed_s - credit_s)
     if w.owed_s == 0.0 and w.near_s == 0.0:
         return w  # paid: a warm exhaust alone makes no new debt
@@ -217,7 +219,7 @@ def _drop_laws(w: Watched, reading: UnitReading, o: UnitOrders, asked: bool) -> 
     if o.keep or o.raise_to is not None:
         said.append("1: something is kept or closed in a drop")
     empty = reading.outcome.tells and reading.load == 0 and not w.may
-    if not empty and (asked or w.heard) and (o.silent and (asked or not w.local) or not o.lower):
+    if not empty and (asked or w.heard) and ((o.silent and (asked or not w.local)) or not o.lower):
         said.append("1: a unit that is not read back empty gets no opening in a drop")
     return said
 
