@@ -20,7 +20,7 @@ from simulator.cables import Cables
 from simulator.elements import SetPointElements
 from simulator.faults import check, start, stop
 from simulator.meter import Flow, Meter
-from simulator.network import EMPTY, Phasors, Six, add, currents_ka, phasors
+from simulator.network import EMPTY, Phasors, Six, add, currents_ka, inductive_kva, phasors, plus_evenly
 from simulator.panel import Panel
 from simulator.source import GeneratingSet, SetModel, Source, StiffSource
 from simulator.unit import Bank
@@ -150,8 +150,7 @@ class Bench:
         return squares / (self.now_s - begun_s)
 
     def segment_reached(self, number: int, at_s: float) -> None:
-        """The program has reached that segment (from 1): faults that wait for it start to count. Once each.
-        """
+        """The program has reached that segment (from 1): faults that wait for it start to count, once each."""
         for fault in [f for f in self._pending if f.during == number]:
             self._pending.remove(fault)
             self._arm(fault, at_s + fault.at_s)
@@ -276,11 +275,10 @@ class Bench:
         volts: Phasors = (u[0], u[1], u[2])
         amps = currents_ka(g, volts)
         if fans_kw or site_kw:
-            kva = _kva(fans_kw, FAN_POWER_FACTOR) + _kva(site_kw, SITE_POWER_FACTOR)
-            share = kva * pu * pu / len(self.site.nameplate.wiring.phases)
-            more = [(share / x).conjugate() if k not in self.lost_phases and abs(x) > 1e-3 else 0j
-                    for k, x in enumerate(volts)]
-            amps = (amps[0] + more[0], amps[1] + more[1], amps[2] + more[2])
+            more = inductive_kva(fans_kw, FAN_POWER_FACTOR) + inductive_kva(site_kw, SITE_POWER_FACTOR)
+            live = [k for k in self.site.nameplate.wiring.phases if k not in self.lost_phases]
+            share = more * pu * pu / len(self.site.nameplate.wiring.phases)
+            amps = plus_evenly(amps, volts, share, live)
         flow = Flow(volts, amps, self.site.nameplate.hertz * speed)
         self._flows[place] = (key, flow)
         return flow
@@ -300,8 +298,3 @@ class Bench:
                        "fan_on": b.fan_on, "airflow": b.fan.proven(b.now_s), "exhaust_c": b.heat.exhaust_c}
                       for b in self.banks],
         }
-
-
-def _kva(kw: float, power_factor: float) -> complex:
-    """Complex power of an inductive load."""
-    return complex(kw, kw * (1.0 / power_factor**2 - 1.0) ** 0.5)

@@ -71,7 +71,9 @@ class Meter:
         self._shown, self._shown_count = Electrical(refresh_count=0), 0
 
     def begin(self) -> None:
-        """The first sample, whatever the time."""
+        """The first sample, whatever the time; it stands for that of the grid's first instant."""
+        self._passed = 1
+        self.due_s = self._first_s + self.refresh_s
         self._take(1)
 
     def disturb(self) -> None:

@@ -106,5 +106,17 @@ def currents_ka(g: Six, u: Phasors) -> Phasors:
     return g[0] * a + ab - ca, g[1] * b + bc - ab, g[2] * c + ca - bc
 
 
+def inductive_kva(kw: float, power_factor: float) -> complex:
+    """Complex power of an inductive load."""
+    return complex(kw, kw * (1.0 / power_factor**2 - 1.0) ** 0.5)
+
+
+def plus_evenly(amps_ka: Phasors, volts: Phasors, share_kva: complex, live: list[int]) -> Phasors:
+    """Line currents with that much complex power more in each live phase: I = conj(S / U)."""
+    a, b, c = (i + (share_kva / u).conjugate() if k in live and abs(u) > 1e-3 else i
+               for k, (i, u) in enumerate(zip(amps_ka, volts, strict=True)))
+    return a, b, c
+
+
 def _sq(z: complex) -> float:
     return z.real * z.real + z.imag * z.imag

@@ -273,3 +273,20 @@ def test_coils_and_discrete_inputs_of_stages_follow_their_contactors():
     assert closed == 0b0100
     assert orders == bytes([1, 1, 0b0100])
     assert feedback == bytes([2, 1, 0b0000])
+
+
+def test_a_request_that_was_answered_before_shows_what_has_changed_since():
+    async def main(memory, world):
+        unit = await connected(memory, world.site.units[0].endpoint)
+        await unit.ask(FAN_ON)
+        await asyncio.sleep(4.0)
+        seen = [await unit.ask(READ), await unit.ask(READ)]
+        await unit.ask(CLOSE_ALL)
+        await asyncio.sleep(1.0)
+        seen += [await unit.ask(READ)]
+        return seen, [await unit.ask(bytes.fromhex("04 000F 0005")) for _ in range(2)]
+
+    (first, again, after), refused = told(main)
+    assert first == again
+    assert after[2:4] == b"\x00\x0f"
+    assert refused == [b"\x84\x02"] * 2

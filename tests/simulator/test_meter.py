@@ -3,6 +3,8 @@
 from itertools import pairwise
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from benchctl.core.scenario import Fault
 from benchctl.core.site import Wiring
@@ -98,3 +100,39 @@ def test_a_single_phase_source_has_no_third_phase():
     assert e.volts_ln[2] is None
     assert e.volts_ll[0] == pytest.approx(400.0, rel=0.001)
     assert e.volts_ll[1:] == (None, None)
+
+
+@settings(deadline=None, max_examples=15)
+@given(st.lists(st.tuples(st.floats(0.02, 15.0), st.booleans()), max_size=12),
+       st.sampled_from(["supply", "generating set"]), st.integers(0, 3))
+def test_who_looks_when_changes_nothing_of_what_a_meter_counts(glances, kind, seed):
+    worlds = [loaded(bench(kind=kind, seed=seed, site_load_kw=30.0)) for _ in range(2)]
+    first, second = worlds
+    now = 6.0
+    for wait_s, looks in glances:
+        now += wait_s
+        second.advance(now)
+        if looks:
+            reading(second)
+    for world in worlds:
+        world.advance(200.0)
+        world.banks[0].order_load(0b0011)
+        world.advance(260.3)
+    for name in ("source meter", "chain meter", "site meter"):
+        one, other = reading(first, name), reading(second, name)
+        assert (one.refresh_count, one.hertz) == (other.refresh_count, pytest.approx(other.hertz, abs=2e-4))
+        assert one.volts_ll == pytest.approx(other.volts_ll, abs=1e-6)
+        assert one.power_kw == pytest.approx(other.power_kw, abs=1e-6)
+        assert one.energy_kwh == pytest.approx(other.energy_kwh, abs=1e-4)
+
+
+def test_a_frozen_meter_counts_nothing_until_it_is_free():
+    world = loaded(bench(kind="supply", faults=(Fault(20.0, "meter frozen", "source meter", for_s=600.0),)))
+    world.advance(21.0)
+    before = reading(world)
+    world.advance(619.0)
+    assert reading(world) == before
+    world.advance(630.0)
+    after = reading(world)
+    assert 9 <= after.refresh_count - before.refresh_count <= 11
+    assert after.energy_kwh - before.energy_kwh == pytest.approx(40.0 * 10.0 / 3600.0, rel=0.11)

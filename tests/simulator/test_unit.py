@@ -206,3 +206,27 @@ def test_a_unit_that_holds_actual_kw_makes_up_for_low_volts():
     rated.advance(30.0)
     assert rated.truth()["load_kw"] == pytest.approx(40.0 * 0.81)
     assert actual.truth()["load_kw"] == pytest.approx(40.0, abs=2.1)
+
+
+def test_asking_often_or_once_finds_the_same_heat_and_energy():
+    often, once = (loaded(bench(profile(), kind="supply")) for _ in range(2))
+    for k in range(1, 200):
+        often.advance(6.0 + 0.5 * k)
+        assert often.banks[0].exhaust_c is not None
+    once.advance(6.0 + 0.5 * 199)
+    assert often.banks[0].heat.exhaust_c == pytest.approx(once.banks[0].heat.exhaust_c, abs=1e-3)
+    assert often.banks[0].energy_kwh == pytest.approx(once.banks[0].energy_kwh, rel=1e-9)
+
+
+def test_heat_and_energy_follow_the_square_of_the_sources_volts():
+    faults = (Fault(10.0, "volts sag", "source", 90.0),)
+    low, full = (loaded(bench(profile(), kind="generating set", faults=f)) for f in (faults, ()))
+    for world in (low, full):
+        world.advance(12.0)
+    begun = [w.banks[0].energy_kwh for w in (low, full)]
+    for world in (low, full):
+        world.advance(1200.0)
+    drawn = [w.banks[0].energy_kwh - b for w, b in zip((low, full), begun, strict=True)]
+    assert drawn[0] / drawn[1] == pytest.approx(0.81, rel=1e-3)
+    rises = [w.banks[0].heat.exhaust_c - w.banks[0].heat.inlet_c for w in (low, full)]
+    assert rises[0] / rises[1] == pytest.approx(0.81, rel=1e-3)

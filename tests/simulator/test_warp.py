@@ -1,6 +1,8 @@
 """The loop whose clock jumps."""
 
 import asyncio
+import socket
+import threading
 import time
 
 import pytest
@@ -97,3 +99,34 @@ def test_what_is_left_behind_is_cancelled():
     run(main(), loop)
     assert ended == [True]
     assert loop.is_closed()
+
+
+def test_a_call_from_another_thread_is_heard_while_virtual_time_runs():
+    async def main():
+        loop, heard = asyncio.get_running_loop(), asyncio.Event()
+        caller = threading.Thread(target=loop.call_soon_threadsafe, args=(heard.set,))
+        caller.start()
+        turns = 0
+        while not heard.is_set() and turns < 1_000_000:
+            await asyncio.sleep(0.5)
+            turns += 1
+        caller.join()
+        return heard.is_set()
+
+    assert run(main())
+
+
+def test_a_socket_in_the_loop_is_served_between_two_timers():
+    async def main():
+        loop = asyncio.get_running_loop()
+        ours, theirs = socket.socketpair()
+        with ours, theirs:
+            ours.setblocking(False)
+            theirs.sendall(b"hello")
+            ticking = asyncio.create_task(asyncio.sleep(1000.0))
+            got = await loop.sock_recv(ours, 5)
+            at_s = loop.time()
+            ticking.cancel()
+            return got, at_s
+
+    assert run(main()) == (b"hello", 0.0)
