@@ -22,6 +22,7 @@ Obey = Callable[[State, Command, Seen, Settings], str]
 
 def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Settings, events: list[Event]) -> None:
     """Carry out this scan's commands in their order. Works on `state`."""
+    dropping = False
     for command in commands:
         stale = command.age_s > OLDEST_S and command.verb not in (Verb.UNLOAD, Verb.DROP)
         wrong_unit = command.unit is not None and not 0 <= command.unit < len(state.units)
@@ -29,8 +30,11 @@ def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Sett
             refusal = f"older than {OLDEST_S:g} s"
         elif wrong_unit:
             refusal = "there is no such unit"
+        elif dropping and command.verb is Verb.RESET:
+            refusal = "a drop was asked in this scan"
         else:
             refusal = VERBS[command.verb](state, command, seen, settings)
+        dropping = dropping or command.verb is Verb.DROP
         unit = -1 if command.unit is None or wrong_unit else command.unit
         said = " ".join(p for p in (command.verb.value, command.text, _value(command), command.why) if p)
         if refusal:

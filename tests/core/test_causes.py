@@ -1,15 +1,16 @@
-"""Every row of the table of alarms and interlocks: a scene in which it fires, and the same scene in which it does not."""
+"""Every row of the table of alarms and interlocks: a scene in which it fires, one beside it in which it is quiet."""
 
 from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 
+from benchctl.core.alarms import first_out
 from benchctl.core.causes import BY_KEY, ROWS
 from benchctl.core.command import Command, Verb
 from benchctl.core.inputs import Recorder
 from benchctl.core.profile import Fan, FanSupply, Reaction
-from benchctl.core.program import Block, Hold, Ramp, Target
+from benchctl.core.program import Hold, Ramp, Target
 from benchctl.core.reading import Outcome
 from benchctl.core.site import Limits
 from benchctl.core.state import Mode
@@ -215,7 +216,9 @@ def test_every_row_has_a_pair_of_scenes_and_no_scene_is_left_over():
     assert set(PAIRS) == {row.key for row in ROWS}
 
 
-@pytest.mark.parametrize("row", [r.key for r in ROWS if r.reaction in (Reaction.DROP, Reaction.UNLOAD, Reaction.UNIT_OFF)])
+@pytest.mark.parametrize(
+    "row", [r.key for r in ROWS if r.reaction in (Reaction.DROP, Reaction.UNLOAD, Reaction.UNIT_OFF)]
+)
 def test_what_a_row_takes_off_stays_off(row):
     w = stage_set(row)
     PAIRS[row][0](w)
@@ -274,8 +277,6 @@ def test_chatter_is_one_activation_with_a_dead_band():
 
 
 def test_of_several_alarms_the_first_scan_is_first_out_and_within_it_the_order_is_not_known():
-    from benchctl.core.alarms import first_out
-
     w = Stepper(OWN).loaded(120.0)
     w.plant.units[1].fields = {"faults": 0b1000}
     w.run(1.5)

@@ -53,12 +53,12 @@ def test_wrong_wiring_is_named_and_the_test_does_not_begin(change, named):
     assert w.state.check.results[0].result is Result.FAIL
     assert named in w.state.check.results[0].text
     w.run(20.0)
-    assert w.state.mode is Mode.CHECK
+    assert w.mode() is Mode.CHECK
     w.scan(Command(Verb.ANSWER, text="yes"))
     assert "needs an override" in w.heard("refused")[-1].text
     w.scan(Command(Verb.OVERRIDE, why="known and accepted", text="check load"), Command(Verb.ANSWER, text="yes"))
     w.run(5.0)
-    assert w.state.mode is Mode.RUN
+    assert w.mode() is Mode.RUN
 
 
 def test_a_meter_that_is_right_lets_the_test_begin():
@@ -85,7 +85,7 @@ def test_the_stage_check_finds_the_phase_that_draws_nothing_and_dispatch_reckons
     w.scan(Command(Verb.START))
     w.until(lambda w: w.state.mode is Mode.RUN, 300.0)
     assert [t.result for t in w.state.check.results] == [Result.PASS, Result.FAIL, Result.PASS]
-    assert w.state.units[0].health[1] == (1.0, 1.0, 0.0)
+    assert w.state.units[0].health == ((1.0, 1.0, 1.0), (1.0, 1.0, 0.0), (1.0, 1.0, 1.0))
 
 
 def test_a_fuse_that_blows_is_named_within_three_scans_of_the_meter_telling_it():
@@ -107,7 +107,13 @@ def test_what_the_checks_lost_does_not_lower_the_first_leg():
     w.run(3.0)
     w.scan(Command(Verb.RESET))
     for _ in range(600):
-        w.scan(*([Command(Verb.OVERRIDE, why="x", text="check load"), Command(Verb.ANSWER, text="yes")] if w.state.prompt else []))
+        w.scan(
+            *(
+                [Command(Verb.OVERRIDE, why="x", text="check load"), Command(Verb.ANSWER, text="yes")]
+                if w.state.prompt
+                else []
+            )
+        )
         if w.state.mode is Mode.RUN:
             break
     assert w.state.short_kw == 0.0

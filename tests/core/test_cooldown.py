@@ -45,7 +45,9 @@ def test_a_warm_sample_in_between_starts_the_time_near_the_reference_anew():
     assert w.until(lambda w: not w.state.units[0].hot) > 0.0
 
 
-@pytest.mark.parametrize("trouble", [{"air": False}, {"silent": Outcome.SILENT}, {"fields": {"airflow": None}}, {"fields": {"load": None}}])
+@pytest.mark.parametrize(
+    "trouble", [{"air": False}, {"silent": Outcome.SILENT}, {"fields": {"airflow": None}}, {"fields": {"load": None}}]
+)
 def test_time_without_known_air_pays_nothing(trouble):
     w = off(Stepper(PLACE))
     owed = w.state.units[0].owed_s

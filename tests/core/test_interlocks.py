@@ -7,7 +7,7 @@ from benchctl.core.program import Hold, Ramp, Silence, Target
 from benchctl.core.prompts import PROMPTS, ask
 from benchctl.core.reading import Outcome
 from benchctl.core.site import WhenLost
-from benchctl.core.state import Mode
+from benchctl.core.state import Mode, Prompt
 from tests.core.worlds import Stepper, program, site, staged
 
 THREE = site(*[staged(50.0, 50.0)] * 3)
@@ -24,6 +24,18 @@ def losing(policy: WhenLost, unit_load: int = 1, test=TEST) -> Stepper:
     return w
 
 
+def cause(w: Stepper) -> str:
+    """The row of the latched first cause."""
+    assert w.state.trip is not None
+    return w.state.trip.row
+
+
+def asked(w: Stepper) -> Prompt:
+    """The open question."""
+    assert w.state.prompt is not None
+    return w.state.prompt
+
+
 def others_kw(w: Stepper) -> float:
     return sum(50.0 * u.load.bit_count() for u in w.plant.units if u.silent is None)
 
@@ -35,10 +47,10 @@ def test_a_trip_keeps_its_first_cause_and_is_not_reset_by_itself():
     w.scan()
     w.plant.hertz = 40.0
     w.run(10.0)
-    assert w.state.trip.row == "site needs the set"
+    assert cause(w) == "site needs the set"
     w.plant.needs_set, w.plant.hertz = None, 50.0
     w.run(60.0)
-    assert w.state.trip.row == "site needs the set"
+    assert cause(w) == "site needs the set"
     assert w.state.outcome == "tripped"
 
 
@@ -46,7 +58,7 @@ def test_with_keep_the_others_keep_what_they_have_until_the_next_leg():
     w = losing(WhenLost.KEEP)
     before = others_kw(w)
     w.run(60.0)
-    assert w.state.mode is Mode.RUN
+    assert w.mode() is Mode.RUN
     assert others_kw(w) == before
     assert w.alarm("short of target")
 
@@ -55,7 +67,7 @@ def test_with_unload_everything_comes_off():
     w = losing(WhenLost.UNLOAD)
     w.run(20.0)
     assert others_kw(w) == 0.0
-    assert w.state.trip.row == "unit lost"
+    assert cause(w) == "unit lost"
 
 
 def test_with_redistribute_the_others_take_over_once_the_watchdog_must_have_acted_and_a_meter_shows_it():
@@ -116,14 +128,14 @@ def test_a_held_program_asks_again_when_another_question_was_open_first():
     w.scan(Command(Verb.ANSWER, text="yes"))
     w.run(1.0)
     assert w.state.held
-    assert w.state.prompt.kind == "held"
+    assert asked(w).kind == "held"
 
 
 def test_only_questions_that_a_silent_operator_may_answer_go_on_by_themselves():
     for row in PROMPTS:
         w = Stepper(THREE, replace(TEST, if_silent=Silence.GO_ON))
         ask(w.state, w.settings, row.kind, "?", [])
-        assert w.state.prompt.if_silent is (Silence.GO_ON if row.kind in ("wait", "band", "loss") else Silence.UNLOAD)
+        assert asked(w).if_silent is (Silence.GO_ON if row.kind in ("wait", "band", "loss") else Silence.UNLOAD)
 
 
 def test_a_question_that_nobody_answers_unloads_and_the_text_says_so_when_it_is_asked():
@@ -134,6 +146,6 @@ def test_a_question_that_nobody_answers_unloads_and_the_text_says_so_when_it_is_
     w.scan()
     assert "nobody answers within 120 s: unload" in w.heard("prompt")[-1].text
     w.run(119.0)
-    assert w.state.mode is Mode.RUN
+    assert w.mode() is Mode.RUN
     w.run(2.0)
-    assert w.state.mode is Mode.UNLOAD
+    assert w.mode() is Mode.UNLOAD

@@ -1,5 +1,8 @@
 """Commands: each verb with the refusals that it knows; a refusal is an event with its reason."""
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 
 from benchctl.core.command import Command, Verb
@@ -61,7 +64,7 @@ def local(w: Stepper) -> None:
     w.run(1.0)
 
 
-REFUSALS = (
+REFUSALS: tuple[tuple[Verb, dict[str, Any], Callable[[Stepper], None], str], ...] = (
     (Verb.TAKE_CHARGE, {"who": ""}, fresh, "who watches"),
     (Verb.START, {}, fresh, "nobody has taken charge"),
     (Verb.START, {}, running, "load is on or a program runs"),
@@ -119,7 +122,7 @@ def test_what_is_older_than_two_seconds_is_refused_except_what_takes_load_off():
     w.scan(Command(Verb.SET_LOAD, value=120.0, age_s=2.1))
     assert "older than 2 s" in w.heard("refused")[-1].text
     w.scan(Command(Verb.UNLOAD, age_s=60.0))
-    assert w.state.mode is Mode.UNLOAD
+    assert w.mode() is Mode.UNLOAD
     w.scan(Command(Verb.DROP, age_s=60.0))
     assert w.state.dropped
 
@@ -135,7 +138,9 @@ def test_a_burst_of_reset_and_start_closes_nothing_on_a_unit_that_is_hot():
     w.plant.units[0].exhaust_c = 450.0
     w.run(1.0)
     for _ in range(20):
-        w.scan(Command(Verb.RESET), Command(Verb.JOIN, unit=0), Command(Verb.SET_LOAD, value=120.0), Command(Verb.START))
+        w.scan(
+            Command(Verb.RESET), Command(Verb.JOIN, unit=0), Command(Verb.SET_LOAD, value=120.0), Command(Verb.START)
+        )
         assert w.last.orders.units[0].raise_to is None
         assert w.plant.units[0].load == 0
 
@@ -157,6 +162,14 @@ def test_a_drop_needs_nobody_in_charge_and_writes_to_units_that_were_never_heard
     assert w.last.orders.urgent
     assert all(o.lower and not o.silent and o.keep == 0 for o in w.last.orders.units)
     assert w.plant.units[0].load == 0
+
+
+def test_a_reset_in_the_scan_of_a_drop_does_not_call_it_off():
+    w = Stepper(PLACE).ready()
+    w.plant.units[1].silent = Outcome.SILENT
+    w.scan(Command(Verb.DROP), Command(Verb.RESET))
+    assert w.last.orders.urgent
+    assert w.state.dropped
 
 
 def test_nothing_is_written_before_somebody_has_taken_charge_whatever_the_interlocks_say():

@@ -171,8 +171,11 @@ def test_a_unit_that_comes_back_is_emptied_and_read_back_before_it_is_fed_and_jo
 
 
 def test_a_hole_in_time_is_told_once_and_earns_nothing():
-    w = Stepper(site(staged(100.0, 100.0), staged(100.0, 100.0)),
-                program(Ramp(Target(200.0), 0.0), Hold(1800.0), Ramp(Target(300.0), 0.0), Hold(600.0)), dt_s=1.0).started()
+    w = Stepper(
+        site(staged(100.0, 100.0), staged(100.0, 100.0)),
+        program(Ramp(Target(200.0), 0.0), Hold(1800.0), Ramp(Target(300.0), 0.0), Hold(600.0)),
+        dt_s=1.0,
+    ).started()
     w.until(lambda w: w.kw() == 200.0)
     w.run(600.0)
     hold_s, load = w.state.leg_s, w.kw()

@@ -1,6 +1,7 @@
 """Trim lowers when it must, raises only on a source that is well, and stands still while anything is not known."""
 
 from dataclasses import replace
+from typing import Any
 
 from benchctl.core.program import Hold, LoadIs, Ramp, Target
 from benchctl.core.reading import Outcome
@@ -14,7 +15,11 @@ def weak(share: float) -> Stepper:
     """A run at 100 kW in which the meter tells a share of what is drawn."""
     w = Stepper(PLACE, TEST).started()
     w.until(lambda w: w.kw() == 100.0)
-    w.plant.told = lambda e: replace(e, power_kw=e.power_kw * share, phase_kw=tuple(p * share for p in e.phase_kw))
+
+    def told(e: Any) -> Any:
+        return replace(e, power_kw=e.power_kw * share, phase_kw=tuple(p * share for p in e.phase_kw))
+
+    w.plant.told = told
     w.run(60.0)
     return w
 

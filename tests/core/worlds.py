@@ -1,30 +1,38 @@
-"""Small invented sites, a plant without physics, and a stepper that plays `decide` against it in virtual time."""
+"""Small invented sites, and a stepper that plays `decide` against a plant in virtual time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 from benchctl.core.command import Command, Verb
 from benchctl.core.decide import decide
 from benchctl.core.decision import Decision, Event, Settings, first_state
 from benchctl.core.inputs import Inputs, Recorder
-from benchctl.core.levels import load_kw, phase_kw
-from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
+from benchctl.core.levels import load_kw
+from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.profile import CoolDown, Fan, FanSupply, FaultBit, Profile, Reaction, SetPoint, Stage, Watchdog
 from benchctl.core.program import Program, Segment
-from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
 from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from benchctl.core.site import Endpoint, Instrument, Limits, Nameplate, Site, Unit, Wiring
-from benchctl.core.state import State
+from benchctl.core.state import Mode, State
+from tests.core.plant import FakeUnit, Plant, electrical
+
+__all__ = ["FakeUnit", "Plant", "Stepper", "electrical", "program", "site", "staged", "stepped"]
 
 REPORTS = frozenset({"remote", "airflow", "fan_on", "exhaust_c", "inlet_c", "emergency_stop", "fan_supply", "uptime_s"})
 FAULTS = tuple(
     FaultBit(name, text, Point(name, Space.INPUT, 0, Kind.BIT, bit=bit), reaction)
-    for bit, (name, text, reaction) in enumerate((
-        ("under_frequency", "says under-frequency", Reaction.ALARM), ("under_voltage", "says under-voltage", Reaction.ALARM),
-        ("phase_loss", "says phase loss", Reaction.ALARM), ("fan_fault", "says fan fault", Reaction.UNIT_OFF),
-        ("local_trip", "says trip", Reaction.DROP), ("door", "says door open", Reaction.HOLD),
-    )))
+    for bit, (name, text, reaction) in enumerate(
+        (
+            ("under_frequency", "says under-frequency", Reaction.ALARM),
+            ("under_voltage", "says under-voltage", Reaction.ALARM),
+            ("phase_loss", "says phase loss", Reaction.ALARM),
+            ("fan_fault", "says fan fault", Reaction.UNIT_OFF),
+            ("local_trip", "says trip", Reaction.DROP),
+            ("door", "says door open", Reaction.HOLD),
+        )
+    )
+)
 QUICK = CoolDown(minimum_s=20.0, margin_k=10.0, near_s=5.0, alarm_s=60.0)
 
 
@@ -32,9 +40,24 @@ def staged(*kws: float, own: bool = False, **changes: Any) -> Profile:
     """A unit whose stages we close; own: it has its own meter."""
     stages = tuple(Stage(f"{i + 1}", (kw / 3, kw / 3, kw / 3)) for i, kw in enumerate(kws))
     reports = REPORTS | ({"power_kw"} if own else frozenset())
-    made = Profile("invented", "Invented unit", 400.0, 3, "wye", (50.0,), RegisterMap(()), stages, None,
-                   Fan(1.0, FanSupply.SEPARATE, proof_s=5.0), Watchdog(15.0, "any write"), QUICK, FAULTS,
-                   follow_s=1.0, expected_rise_k=150.0, reports=reports)
+    made = Profile(
+        "invented",
+        "Invented unit",
+        400.0,
+        3,
+        "wye",
+        (50.0,),
+        RegisterMap(()),
+        stages,
+        None,
+        Fan(1.0, FanSupply.SEPARATE, proof_s=5.0),
+        Watchdog(15.0, "any write"),
+        QUICK,
+        FAULTS,
+        follow_s=1.0,
+        expected_rise_k=150.0,
+        reports=reports,
+    )
     return replace(made, **changes)
 
 
@@ -43,8 +66,9 @@ def stepped(maximum_kw: float, resolution_kw: float, *, own: bool = False, **cha
     return replace(staged(own=own), stages=(), setpoint=SetPoint(maximum_kw, resolution_kw, actual=False), **changes)
 
 
-def site(*profiles: Profile, meter: bool = True, limits: Limits | None = None, nameplate_kw: float = 400.0,
-         **changes: Any) -> Site:
+def site(
+    *profiles: Profile, meter: bool = True, limits: Limits | None = None, nameplate_kw: float = 400.0, **changes: Any
+) -> Site:
     """A 400 V set with these units, and a meter at the source unless told otherwise."""
     units = tuple(Unit(f"bank {i + 1}", Endpoint("127.0.0.1", 1 + i), 1, p) for i, p in enumerate(profiles))
     plate = Nameplate("set", "generating set", nameplate_kw, 1.25 * nameplate_kw, 400.0, 50.0, Wiring.THREE_PHASE_4W)
@@ -58,111 +82,12 @@ def program(*segments: Segment, **changes: Any) -> Program:
     return Program("test", "Test", segments, **{"check_load": False, **changes})
 
 
-@dataclass
-class FakeUnit:
-    """A unit that does at once what it is told, unless its fields say otherwise."""
-
-    profile: Profile
-    load: int = 0
-    fan: bool = False
-    air: bool | None = None  # None: the switch follows the fan
-    exhaust_c: float | None = 25.0
-    wont_close: int = 0
-    wont_open: int = 0
-    silent: Outcome | None = None
-    closing: Write = Write.DONE  # how closings end
-    ignores: bool = False
-    blown: frozenset[tuple[int, int]] = frozenset()
-    fields: dict[str, Any] = field(default_factory=dict)  # whatever the reading shall say instead
-    uptime_s: float = 1000.0
-    raised: int = 0  # closings written
-    opened: int = 0  # scans with openings written
-    fan_orders: list[bool] = field(default_factory=list)
-
-    def phases_kw(self, ratio: float) -> list[float]:
-        """What it draws from phases A, B, C."""
-        kw = list(phase_kw(self.profile, self.load, ratio))
-        for stage, phase in self.blown:
-            if self.load >> stage & 1:
-                kw[phase] -= self.profile.stages[stage].phase_kw[phase] * ratio * ratio
-        return kw
-
-    def reading(self, volts: float | None, count: int) -> UnitReading:
-        """What it answers."""
-        if self.silent is not None:
-            return UnitReading(self.silent)
-        own = NO_ELECTRICAL
-        if "power_kw" in self.profile.reports and volts is not None:
-            a, b, c = self.phases_kw(volts / 400.0)
-            own = electrical(volts, 50.0, (a, b, c), count)
-        made = UnitReading(
-            Outcome.OK, load=self.load, load_order=self.load, remote=True, fan_on=self.fan,
-            airflow=self.fan if self.air is None else self.air, fan_supply=True, emergency_stop=False, inlet_c=20.0,
-            exhaust_c=self.exhaust_c, uptime_s=self.uptime_s, serial="S", identity_ok=True,
-            faults_known=(1 << len(self.profile.faults)) - 1, electrical=own, power_reading=own is not NO_ELECTRICAL)
-        return replace(made, **self.fields)
-
-    def write(self, o: UnitOrders) -> UnitWrites:
-        """Obey as far as it does."""
-        if o.silent:
-            return NO_WRITES
-        self.opened += o.lower
-        self.raised += o.raise_to is not None
-        self.fan_orders.append(bool(o.fan))
-        if self.silent is not None:
-            return UnitWrites(*[Write.NOT_SENT if self.silent is Outcome.DOWN else Write.UNKNOWN] * 3)
-        if not self.ignores:
-            if o.lower:
-                self.load = self._meet(self.load, o.keep) | (self.load & self.wont_open)
-            if o.fan is not None:
-                self.fan = o.fan
-            if o.raise_to is not None and self.closing in (Write.DONE, Write.UNKNOWN):
-                self.load = o.raise_to if self.profile.setpoint else self.load | (o.raise_to & ~self.wont_close)
-        closing = self.closing if o.raise_to is not None else Write.NONE
-        return UnitWrites(Write.DONE if o.lower else Write.NONE, Write.DONE if o.fan is not None else Write.NONE, closing)
-
-    def _meet(self, a: int, b: int) -> int:
-        return min(a, b) if self.profile.setpoint else a & b
-
-
-def electrical(volts: float, hertz: float | None, phases: tuple[float, float, float], count: int) -> Electrical:
-    """A meter's figures of resistive phases."""
-    amps = tuple(1000.0 * p / (volts / 3**0.5) if volts else 0.0 for p in phases)
-    return Electrical((volts,) * 3, (volts / 3**0.5,) * 3, amps, phases, sum(phases), 0.0, 1.0, hertz,  # type: ignore[arg-type]
-                      refresh_count=count)
-
-
-@dataclass
-class Plant:
-    """Source, meter and units. volts None: the meter at the source does not answer."""
-
-    units: list[FakeUnit]
-    volts: float | None = 400.0
-    hertz: float | None = 50.0
-    site_kw: float = 0.0
-    told: Callable[[Electrical], Electrical] = lambda e: e
-    needs_set: bool | None = None
-    count: int = 0
-
-    def read(self, with_meter: bool) -> tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]:
-        """Everything as it is now."""
-        self.count += 1
-        units = tuple(u.reading(self.volts, self.count) for u in self.units)
-        if not with_meter:
-            return units, ()
-        if self.volts is None:
-            return units, (InstrumentReading(Outcome.SILENT),)
-        ratio = self.volts / 400.0
-        drawn = [u.phases_kw(ratio) for u in self.units]
-        a, b, c = (sum(kw[p] for kw in drawn) + self.site_kw / 3 for p in range(3))
-        meter = self.told(electrical(self.volts, self.hertz, (a, b, c), self.count))
-        return units, (InstrumentReading(Outcome.OK, meter, identity_ok=True, site_needs_set=self.needs_set),)
-
-
 class Stepper:
     """Keeps the state, plays scan after scan. `last` is the newest decision; `events` collects all."""
 
-    def __init__(self, place: Site, tested: Program | None = None, *, dt_s: float = 0.5, plant: Plant | None = None) -> None:
+    def __init__(
+        self, place: Site, tested: Program | None = None, *, dt_s: float = 0.5, plant: Plant | None = None
+    ) -> None:
         self.settings = Settings.of(place, tested, dt_s)
         self.plant = plant or Plant([FakeUnit(u.profile) for u in place.units])
         self.dt_s = dt_s
@@ -232,6 +157,10 @@ class Stepper:
         self.scan(Command(Verb.START))
         self.until(lambda w: w.state.mode.value == "running")
         return self
+
+    def mode(self) -> Mode:
+        """What the bench is doing."""
+        return self.state.mode
 
     def kw(self) -> float:
         """What the units draw at rated volts."""

@@ -1,11 +1,13 @@
 """The scan loop with a scripted chain in virtual time: grid, late scans, drops, failures, clocks, listeners."""
 
 import asyncio
+from itertools import pairwise
 
 import pytest
 
 from benchctl import engine as room
 from benchctl.core.command import Command, Verb
+from benchctl.core.decide import decide
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.reading import NOT_ASKED_UNIT
@@ -78,7 +80,7 @@ def test_scans_lie_on_a_grid_however_long_reading_takes():
 
 def test_reads_get_a_share_of_the_period_as_their_deadline():
     _, chain, _ = driven(2.0)
-    assert set(round(d, 6) for d in chain.deadlines) == {0.3}
+    assert {round(d, 6) for d in chain.deadlines} == {0.3}
 
 
 def test_after_a_late_scan_nothing_catches_up():
@@ -91,7 +93,7 @@ def test_after_a_late_scan_nothing_catches_up():
     frames, chain, _ = driven(6.0, stalls)
     begins = [begin for begin, _ in chain.reads]
     assert len(begins) <= 12
-    assert min(b - a for a, b in zip(begins, begins[1:], strict=False)) > 0.1
+    assert min(b - a for a, b in pairwise(begins)) > 0.1
     assert begins[-1] * 2 == pytest.approx(round(begins[-1] * 2), abs=1e-6)
     assert sum(f.inputs.dt_s for f in frames) == pytest.approx(frames[-1].inputs.now_s - frames[0].inputs.now_s)
 
@@ -125,13 +127,13 @@ def test_a_drop_between_scans_does_not_wait_for_the_next_place_of_the_grid():
 
 
 def test_when_deciding_fails_everything_is_ordered_open_told_and_the_loop_ends(monkeypatch):
-    through, calls = room.decide, []
+    calls: list[int] = []
 
     def fails(state, inputs, settings):
         calls.append(1)
         if len(calls) == 4:
             raise ZeroDivisionError("of all things")
-        return through(state, inputs, settings)
+        return decide(state, inputs, settings)
 
     monkeypatch.setattr(room, "decide", fails)
     frames, chain, engine = driven(60.0)
@@ -172,5 +174,5 @@ def test_the_age_of_a_command_is_what_it_was_given_and_the_time_it_waited():
 
 def test_the_outcome_of_writes_is_an_input_of_the_next_scan():
     frames, _, _ = driven(2.0)
-    for before, after in zip(frames, frames[1:], strict=False):
+    for before, after in pairwise(frames):
         assert after.inputs.writes == before.writes

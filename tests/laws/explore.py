@@ -17,6 +17,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import product
+from typing import Any
 
 from benchctl.core import decide as bench
 from benchctl.core.command import Command, Verb
@@ -32,19 +33,51 @@ from tests.laws.observer import Memory, first_memory, watch
 
 DT_S = 2.0
 TERMS = CoolDown(minimum_s=2.0, margin_k=10.0, near_s=2.0, alarm_s=4.0)
-LIMITS = Limits(largest_block_up_percent=100.0, settle_s=2.0, stale_s=2.0, lost_s=4.0, fan_start_gap_s=2.0, volts_trip_s=2.0,
-                hertz_low_s=2.0, volts_low_s=2.0, unload_step_s=2.0, block_window_s=2.0, volts_warn_s=2.0, hertz_low_warn_s=2.0,
-                over_power_s=2.0, over_current_s=2.0, hertz_stall_s=2.0, source_cooldown_s=2.0)
-SHORT = {"fan": Fan(1.0, FanSupply.SEPARATE, proof_s=2.0), "cooldown": TERMS, "faults": (), "follow_s": 2.0, "watchdog": None}
+LIMITS = Limits(
+    largest_block_up_percent=100.0,
+    settle_s=2.0,
+    stale_s=2.0,
+    lost_s=4.0,
+    fan_start_gap_s=2.0,
+    volts_trip_s=2.0,
+    hertz_low_s=2.0,
+    volts_low_s=2.0,
+    unload_step_s=2.0,
+    block_window_s=2.0,
+    volts_warn_s=2.0,
+    hertz_low_warn_s=2.0,
+    over_power_s=2.0,
+    over_current_s=2.0,
+    hertz_stall_s=2.0,
+    source_cooldown_s=2.0,
+)
+SHORT: dict[str, Any] = {
+    "fan": Fan(1.0, FanSupply.SEPARATE, proof_s=2.0),
+    "cooldown": TERMS,
+    "faults": (),
+    "follow_s": 2.0,
+    "watchdog": None,
+}
 METER = InstrumentReading(Outcome.OK, electrical(400.0, 50.0, (0.0, 0.0, 0.0), 0))
 METER = replace(METER, electrical=replace(METER.electrical, refresh_count=None, phase_kw=(None,) * 3, power_kw=None))
 
 DO = ("well", "hot", "no air", "air not known", "stuck", "foreign", "silent", "stop")  # what a unit may do in a scan
 BURSTS: tuple[tuple[Command, ...], ...] = tuple(
-    tuple(burst) for n in (0, 1, 2) for burst in product((
-        Command(Verb.TAKE_CHARGE), Command(Verb.SET_LOAD, value=60.0), Command(Verb.DROP), Command(Verb.RESET),
-        Command(Verb.JOIN, unit=0), Command(Verb.RESUME), Command(Verb.CONFIRM_FANS, unit=0),
-    ), repeat=n))
+    tuple(burst)
+    for n in (0, 1, 2)
+    for burst in product(
+        (
+            Command(Verb.TAKE_CHARGE),
+            Command(Verb.SET_LOAD, value=60.0),
+            Command(Verb.DROP),
+            Command(Verb.RESET),
+            Command(Verb.JOIN, unit=0),
+            Command(Verb.RESUME),
+            Command(Verb.CONFIRM_FANS, unit=0),
+        ),
+        repeat=n,
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +104,18 @@ class Found:
 Node = tuple[State, Memory, tuple[int, ...], tuple[bool, ...]]  # the plant's loads and fans go with it
 
 
-def small(*, doings: tuple[str, ...] = DO, second: tuple[str, ...] = ("well",), bursts: int = 1,
-          endings: tuple[Write, ...] = (Write.DONE,)) -> World:
+def small(
+    *,
+    doings: tuple[str, ...] = DO,
+    second: tuple[str, ...] = ("well",),
+    bursts: int = 1,
+    endings: tuple[Write, ...] = (Write.DONE,),
+) -> World:
     """Two units, the second of which has a set point."""
     place = site(staged(20.0, 40.0, **SHORT), stepped(40.0, 20.0, **SHORT), nameplate_kw=80.0, limits=LIMITS)
-    return World(Settings.of(place, None, DT_S), (doings, second), tuple(b for b in BURSTS if len(b) <= bursts), endings)
+    return World(
+        Settings.of(place, None, DT_S), (doings, second), tuple(b for b in BURSTS if len(b) <= bursts), endings
+    )
 
 
 def explore(world: World, *, seconds: float, most: int = 2_000_000) -> Found:
@@ -119,11 +159,13 @@ def steps(world: World, node: Node) -> Iterator[tuple[str, Node, list[str]]]:
                 decision = bench.decide(state, inputs, world.settings)
                 memory_after, broken = watch(memory, inputs, decision.orders, place, gap_s=4.0 * DT_S)
                 label = f"{'/'.join(doing)} {[c.verb.value for c in burst]} {[e.value for e in ends]}"
-                fans_after = tuple([f if o.fan is None else o.fan for f, o in zip(fans, decision.orders.units, strict=True)])
+                fans_after = tuple(
+                    [f if o.fan is None else o.fan for f, o in zip(fans, decision.orders.units, strict=True)]
+                )
                 yield label, (_slim(decision.state), memory_after, plant, fans_after), broken
 
 
-def _read(place, doing, ends, state: State, loads, fans):  # type: ignore[no-untyped-def]
+def _read(place, doing, ends, state: State, loads, fans):
     """What the units answer, and the loads that they then have."""
     readings, after = [], []
     for i, (unit, what) in enumerate(zip(place.units, doing, strict=True)):
@@ -136,9 +178,20 @@ def _read(place, doing, ends, state: State, loads, fans):  # type: ignore[no-unt
             readings.append(UnitReading(Outcome.SILENT))
             continue
         air = None if what == "air not known" else fans[i] and what != "no air"
-        readings.append(UnitReading(
-            Outcome.OK, load=load, remote=True, fan_on=fans[i], airflow=air, fan_supply=True, emergency_stop=what == "stop",
-            inlet_c=20.0, exhaust_c=300.0 if what == "hot" else 25.0, identity_ok=True))
+        readings.append(
+            UnitReading(
+                Outcome.OK,
+                load=load,
+                remote=True,
+                fan_on=fans[i],
+                airflow=air,
+                fan_supply=True,
+                emergency_stop=what == "stop",
+                inlet_c=20.0,
+                exhaust_c=300.0 if what == "hot" else 25.0,
+                identity_ok=True,
+            )
+        )
     return tuple(readings), tuple(after)
 
 
@@ -161,13 +214,44 @@ def _slim(state: State) -> State:
 def key(node: Node) -> int:
     """A hash of all that can matter later."""
     state, memory, loads, fans = node
-    units = tuple(tuple(getattr(u, f) for f in u.__slots__ if f not in ("last",)) + (u.last if u.last is not NOT_ASKED_UNIT else None,)
-                  for u in state.units)
-    rest = tuple(getattr(state, f) for f in ("charge", "mode", "target_kw", "held", "prompt", "unload_s", "unload_fast", "outcome",
-                                             "after_unload", "room_kw", "block_s", "short_kw", "settle_s", "fan_gap_s", "trip",
-                                             "dropped", "site_kw", "volts_v", "source_cool_s"))
-    return hash((units, rest, tuple(sorted((k, a.active, a.acknowledged, a.latched, a.on_s) for k, a in state.alarms.items())),
-                 memory, loads, fans))
+    units = tuple(
+        tuple(None if f == "last" and u.last is NOT_ASKED_UNIT else getattr(u, f) for f in u.__slots__)
+        for u in state.units
+    )
+    rest = tuple(
+        getattr(state, f)
+        for f in (
+            "charge",
+            "mode",
+            "target_kw",
+            "held",
+            "prompt",
+            "unload_s",
+            "unload_fast",
+            "outcome",
+            "after_unload",
+            "room_kw",
+            "block_s",
+            "short_kw",
+            "settle_s",
+            "fan_gap_s",
+            "trip",
+            "dropped",
+            "site_kw",
+            "volts_v",
+            "source_cool_s",
+        )
+    )
+    return hash(
+        (
+            units,
+            rest,
+            tuple(sorted((k, a.active, a.acknowledged, a.latched, a.on_s) for k, a in state.alarms.items())),
+            memory,
+            loads,
+            fans,
+        )
+    )
 
 
 def main() -> None:
@@ -179,7 +263,8 @@ def main() -> None:
     args = parser.parse_args()
     world = small(second=DO, bursts=args.bursts, endings=(Write.DONE, Write.REFUSED, Write.UNKNOWN, Write.NOT_SENT))
     found = explore(world, seconds=args.seconds, most=args.states)
-    print(f"{found.states} states, {found.transitions} transitions, {found.seconds:.0f} s, {'closed' if found.closed else 'NOT closed'}")
+    end = "closed" if found.closed else "NOT closed"
+    print(f"{found.states} states, {found.transitions} transitions, {found.seconds:.0f} s, {end}")
     for law, way in found.broken.items():
         print(law, *way, sep="\n    ")
     raise SystemExit(bool(found.broken))

@@ -33,7 +33,7 @@ def interlocks_forgotten(patch: Patch) -> None:
 
 
 def guard_before_all(patch: Patch) -> None:
-    def trusting(state, seen, settings, wish, dt_s):  # type: ignore[no-untyped-def]
+    def trusting(state, seen, settings, wish, dt_s):
         orders = []
         for u, new in zip(state.units, wish, strict=True):
             rising = bool(new & ~u.wanted)
@@ -49,14 +49,14 @@ def fans_not_asked_for(patch: Patch) -> None:
 
 
 def air_taken_for_granted(patch: Patch) -> None:
-    def granted(u, reading, dt_s):  # type: ignore[no-untyped-def]
+    def granted(u, reading, dt_s):
         u.proven = u.seen_still = True
 
     patch(perceive, "_air", granted)
 
 
 def air_needs_no_still_air_before(patch: Patch) -> None:
-    def hasty(u, reading, dt_s):  # type: ignore[no-untyped-def]
+    def hasty(u, reading, dt_s):
         u.proven = reading.airflow is True
 
     patch(perceive, "_air", hasty)
@@ -65,7 +65,7 @@ def air_needs_no_still_air_before(patch: Patch) -> None:
 def possible_forgotten(patch: Patch) -> None:
     through = perceive.perceive
 
-    def forgetful(state, inputs, settings, events):  # type: ignore[no-untyped-def]
+    def forgetful(state, inputs, settings, events):
         seen = through(state, inputs, settings, events)
         for u, s in zip(state.units, seen.units, strict=True):
             if s.load is None:
@@ -78,7 +78,7 @@ def possible_forgotten(patch: Patch) -> None:
 def silent_load_left_out_of_limits(patch: Patch) -> None:
     through = perceive.perceive
 
-    def blind(state, inputs, settings, events):  # type: ignore[no-untyped-def]
+    def blind(state, inputs, settings, events):
         seen = through(state, inputs, settings, events)
         for u, s in zip(state.units, seen.units, strict=True):
             if s.load is None:
@@ -103,7 +103,7 @@ def largest_block_ignored(patch: Patch) -> None:
 def closings_sent_again(patch: Patch) -> None:
     through = guard._order
 
-    def again(state, u, s, unit, new, old, dt_s):  # type: ignore[no-untyped-def]
+    def again(state, u, s, unit, new, old, dt_s):
         o = through(state, u, s, unit, new, old, dt_s)
         return replace(o, raise_to=new) if u.follow_s > 0.0 and new else o
 
@@ -113,7 +113,7 @@ def closings_sent_again(patch: Patch) -> None:
 def debt_paid_without_air(patch: Patch) -> None:
     through = cooldown.cooldown
 
-    def generous(state, seen, settings, dt_s):  # type: ignore[no-untyped-def]
+    def generous(state, seen, settings, dt_s):
         through(state, seen, settings, dt_s)
         for u in state.units:
             u.owed_s = max(0.0, u.owed_s - dt_s)
@@ -127,7 +127,7 @@ def warm_exhaust_taken_for_cool(patch: Patch) -> None:
 
 
 def reset_starts(patch: Patch) -> None:
-    def eager(state, command, seen, settings):  # type: ignore[no-untyped-def]
+    def eager(state, command, seen, settings):
         state.trip, state.dropped, state.mode, state.target_kw = None, False, Mode.IDLE, 120.0
         for u in state.units:
             u.joined, u.out, u.fell = True, False, False
@@ -137,7 +137,7 @@ def reset_starts(patch: Patch) -> None:
 
 
 def drop_obeyed_a_scan_later(patch: Patch) -> None:
-    def late(state, command, seen, settings):  # type: ignore[no-untyped-def]
+    def late(state, command, seen, settings):
         course.unload(state, "dropped", fast=True)
         return ""
 
@@ -153,10 +153,10 @@ def commands_after_interlocks(patch: Patch) -> None:
     kept: list[Any] = []
     through_obey, through_interlocks = obey.obey, interlocks.interlocks
 
-    def later(state, commands, seen, settings, events):  # type: ignore[no-untyped-def]
+    def later(state, commands, seen, settings, events):
         kept[:] = [commands]
 
-    def both(state, seen, settings, events):  # type: ignore[no-untyped-def]
+    def both(state, seen, settings, events):
         through_interlocks(state, seen, settings, events)
         through_obey(state, kept[0], seen, settings, events)
         for u in state.units:
@@ -171,7 +171,7 @@ def commands_after_interlocks(patch: Patch) -> None:
 def returned_unit_joins_by_itself(patch: Patch) -> None:
     through = perceive.perceive
 
-    def welcoming(state, inputs, settings, events):  # type: ignore[no-untyped-def]
+    def welcoming(state, inputs, settings, events):
         for u, r in zip(state.units, inputs.units, strict=True):
             if u.lost and r.outcome.tells:
                 u.lost, u.joined, u.emptied = False, True, True
@@ -183,7 +183,7 @@ def returned_unit_joins_by_itself(patch: Patch) -> None:
 def load_fell_unnoticed(patch: Patch) -> None:
     through = alarms.alarms
 
-    def deaf(state, seen, settings, dt_s, events):  # type: ignore[no-untyped-def]
+    def deaf(state, seen, settings, dt_s, events):
         for u in state.units:
             u.fell = u.foreign = False
         through(state, seen, settings, dt_s, events)
@@ -195,7 +195,7 @@ def load_fell_unnoticed(patch: Patch) -> None:
 def written_to_before_charge(patch: Patch) -> None:
     through = guard._order
 
-    def forward(state, u, s, unit, new, old, dt_s):  # type: ignore[no-untyped-def]
+    def forward(state, u, s, unit, new, old, dt_s):
         return replace(through(state, u, s, unit, new, old, dt_s), silent=False, fan=False)
 
     patch(guard, "_order", forward)
@@ -204,12 +204,12 @@ def written_to_before_charge(patch: Patch) -> None:
 def fans_come_back_after_an_emergency_stop(patch: Patch) -> None:
     through = guard._allowed
 
-    def early(state, u, s, unit, new):  # type: ignore[no-untyped-def]
+    def early(state, u, s, unit, new):
         u.fan_withdrawn = False
         return through(state, u, s, unit, new)
 
     patch(guard, "_allowed", early)
-    patch(conditions, "known", lambda *a: (lambda now: False))
+    patch(conditions, "known", lambda *a: lambda now: False)
     patch(decide, "interlocks", lambda *a: None)
 
 
@@ -223,9 +223,26 @@ def silence_goes_on(patch: Patch) -> None:
 
 
 MUTANTS: tuple[Callable[[Patch], None], ...] = (
-    interlocks_forgotten, guard_before_all, fans_not_asked_for, air_taken_for_granted, air_needs_no_still_air_before,
-    possible_forgotten, silent_load_left_out_of_limits, limits_not_kept, largest_block_ignored, closings_sent_again,
-    debt_paid_without_air, warm_exhaust_taken_for_cool, reset_starts, drop_obeyed_a_scan_later, drop_not_urgent,
-    commands_after_interlocks, returned_unit_joins_by_itself, load_fell_unnoticed, written_to_before_charge,
-    fans_come_back_after_an_emergency_stop, gaps_catch_up, silence_goes_on,
+    interlocks_forgotten,
+    guard_before_all,
+    fans_not_asked_for,
+    air_taken_for_granted,
+    air_needs_no_still_air_before,
+    possible_forgotten,
+    silent_load_left_out_of_limits,
+    limits_not_kept,
+    largest_block_ignored,
+    closings_sent_again,
+    debt_paid_without_air,
+    warm_exhaust_taken_for_cool,
+    reset_starts,
+    drop_obeyed_a_scan_later,
+    drop_not_urgent,
+    commands_after_interlocks,
+    returned_unit_joins_by_itself,
+    load_fell_unnoticed,
+    written_to_before_charge,
+    fans_come_back_after_an_emergency_stop,
+    gaps_catch_up,
+    silence_goes_on,
 )

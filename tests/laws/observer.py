@@ -12,39 +12,14 @@ from dataclasses import dataclass, replace
 
 from benchctl.core.command import Command, Verb
 from benchctl.core.inputs import Inputs
-from benchctl.core.levels import full, join, load_kw, lowers, smallest_kw
+from benchctl.core.levels import full, join, lowers
 from benchctl.core.orders import Orders, UnitOrders, Write
 from benchctl.core.reading import UnitReading
 from benchctl.core.site import Site, Unit
+from tests.laws.rules import Watched, drop_laws, fan_wait_s, limit_laws, unit_laws
 
 STUCK_S = 30.0
 FRESH_ASKS = (Verb.SET_LOAD, Verb.RESUME, Verb.ANSWER, Verb.JOIN, Verb.START, Verb.RESET, Verb.TAKE_CHARGE, Verb.SKIP)
-
-
-@dataclass(frozen=True, slots=True)
-class Watched:
-    """What is remembered of one unit."""
-
-    may: int = 0  # all that may be closed
-    wanted: int = 0  # last ordered
-    kept: int = 0  # last ordered, closings left out
-    sent: int = 0  # a closing not read back yet
-    sent_s: float = 0.0  # time left for it
-    age_s: float = 1e6
-    heard: bool = False
-    joined: bool = False
-    empty: bool = False  # read back without load since it was met or came back
-    still: bool = False  # airflow seen off with the fan off
-    proven: bool = False
-    windy_s: float = 0.0  # airflow though the fan is off
-    fan: bool = False
-    waits_s: float = 0.0  # for its fan, though it is owed
-    owed_s: float = 1e6
-    near_s: float = 1e6
-    withdrawn: bool = False
-    identified: bool | None = None
-    lost_load: bool = False  # went off, or was changed, without an order of ours
-    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +35,9 @@ class Memory:
 
 def first_memory(site: Site) -> Memory:
     """Nothing known: the whole cool-down is owed."""
-    return Memory(tuple(Watched(owed_s=u.profile.cooldown.minimum_s, near_s=u.profile.cooldown.near_s) for u in site.units))
+    return Memory(
+        tuple(Watched(owed_s=u.profile.cooldown.minimum_s, near_s=u.profile.cooldown.near_s) for u in site.units)
+    )
 
 
 def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: float = 2.0) -> tuple[Memory, list[str]]:
@@ -71,19 +48,17 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
     gap = inputs.dt_s > gap_s
     charge = memory.charge or Verb.TAKE_CHARGE in verbs
     asked = any(v in FRESH_ASKS for v in verbs)
-    after_drop = verbs[len(verbs) - verbs[::-1].index(Verb.DROP):] if drop_now else verbs
-    dropped = (memory.dropped or drop_now) and Verb.RESET not in after_drop
+    dropped = drop_now or (memory.dropped and Verb.RESET not in verbs)
     ratios = _ratios(inputs, site)
     seen = [
-        _see(w, inputs, i, unit, site, gap)
-        for i, (w, unit) in enumerate(zip(memory.units, site.units, strict=True))
+        _see(w, inputs, i, unit, site, gap) for i, (w, unit) in enumerate(zip(memory.units, site.units, strict=True))
     ]
     seen = _commanded(seen, inputs, memory, site)
     pulled = any(r.emergency_stop is True for r in inputs.units if r.outcome.tells) or _needs_set(inputs)
     for i, (w, unit, reading, o) in enumerate(zip(seen, site.units, inputs.units, orders.units, strict=True)):
-        said = _unit_laws(w, unit, reading, o, site, ratios[i], charge)
+        said = unit_laws(w, unit, reading, o, site, ratios[i], charge)
         if dropped or (pulled and charge):
-            said += _drop_laws(w, reading, o, drop_now)
+            said += drop_laws(w, reading, o, drop_now)
         if o.raise_to is not None and (gap or (memory.gap and not asked)):
             said.append("6: a closing after a hole in time, before anybody answered")
         if o.raise_to is not None and w.lost_load and not asked:
@@ -91,7 +66,7 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
         broken += [f"law {text} ({unit.name})" for text in said]
     if drop_now and not orders.urgent and any(not (r.outcome.tells and r.load == 0) for r in inputs.units):
         broken.append("law 1: a drop that is not urgent though a unit is not read back empty")
-    broken += _limit_laws(seen, inputs, orders, site, ratios)
+    broken += limit_laws(seen, inputs, orders, site, ratios)
     units = tuple(
         _after(w, o, unit, site, inputs.dt_s, charge) for w, o, unit in zip(seen, orders.units, site.units, strict=True)
     )
@@ -109,7 +84,7 @@ def tells(reading: UnitReading, unit: Unit) -> bool:
 
 
 def _ratios(inputs: Inputs, site: Site) -> list[float | None]:
-    """Volts over rated of each unit in this scan, None where no meter tells. Line-to-line volts are all that is read."""
+    """Volts over rated of each unit in this scan, None where no meter tells line-to-line volts."""
 
     def volts(r: object) -> float | None:
         known = [v for v in r.electrical.volts_ll if v is not None]  # type: ignore[attr-defined]
@@ -141,17 +116,30 @@ def _see(w: Watched, inputs: Inputs, i: int, unit: Unit, site: Site, gap: bool) 
         lost = w.heard and age_s >= site.limits.lost_s
         terms = profile.cooldown
         owed = (terms.minimum_s, terms.near_s) if w.heard and age_s >= site.limits.stale_s else (w.owed_s, w.near_s)
-        return replace(w, age_s=age_s, joined=w.joined and not lost, empty=w.empty and not lost, proven=w.proven and reading.outcome.tells,
-                       owed_s=owed[0], near_s=owed[1], sent_s=max(0.0, w.sent_s - dt_s))
+        return replace(
+            w,
+            age_s=age_s,
+            joined=w.joined and not lost,
+            empty=w.empty and not lost,
+            proven=w.proven and reading.outcome.tells,
+            owed_s=owed[0],
+            near_s=owed[1],
+            sent_s=max(0.0, w.sent_s - dt_s),
+        )
     w = replace(w, heard=True, age_s=0.0)
     if reading.load is not None:
         left_s = max(0.0, w.sent_s - dt_s)
         pending = w.sent if left_s > 0.0 and not lowers(profile, w.sent, reading.load) else 0
         changed = w.joined and not lowers(profile, reading.load, join(profile, w.may, w.sent))
         fell = w.joined and not pending and not lowers(profile, w.wanted, reading.load)
-        w = replace(w, may=join(profile, reading.load, pending), sent=pending,
-                    sent_s=left_s if pending else 0.0, empty=w.empty or reading.load == 0,
-                    lost_load=w.lost_load or changed or fell)
+        w = replace(
+            w,
+            may=join(profile, reading.load, pending),
+            sent=pending,
+            sent_s=left_s if pending else 0.0,
+            empty=w.empty or reading.load == 0,
+            lost_load=w.lost_load or changed or fell,
+        )
     return _debt(w, reading, unit, 0.0 if gap else dt_s, site)
 
 
@@ -214,86 +202,6 @@ def _one(w: Watched, command: Command, i: int, reading: UnitReading, site: Site)
     return w
 
 
-def _drop_laws(w: Watched, reading: UnitReading, o: UnitOrders, asked: bool) -> list[str]:
-    said = []
-    if o.keep or o.raise_to is not None:
-        said.append("1: something is kept or closed in a drop")
-    empty = reading.outcome.tells and reading.load == 0 and not w.may
-    if not empty and (asked or w.heard) and ((o.silent and (asked or not w.local)) or not o.lower):
-        said.append("1: a unit that is not read back empty gets no opening in a drop")
-    return said
-
-
-def fan_wait_s(site: Site) -> float:
-    """Fans start one after the other: the last of them waits this long at most."""
-    return len(site.units) * site.limits.fan_start_gap_s + 1.0
-
-
-def _unit_laws(w: Watched, unit: Unit, reading: UnitReading, o: UnitOrders, site: Site, ratio: float | None,
-               charge: bool) -> list[str]:
-    said: list[str] = []
-    profile = unit.profile
-    if o.raise_to is not None:
-        if not lowers(profile, o.keep, o.raise_to):
-            said.append("4: an opening and a closing exchanged")
-        for wrong, text in (
-            (not charge, "nobody has taken charge"), (o.silent, "nothing may be written to it"),
-            (not reading.outcome.tells, "it was not heard in this scan"), (not w.joined, "it has not joined"),
-            (not w.proven or reading.airflow is not True, "its airflow is not proven"),
-            (o.fan is not True and profile.fan.controllable, "its fan is not ordered on"),
-            (reading.remote is False, "it is in local"), (reading.emergency_stop is True, "its emergency stop is on"),
-            (reading.fan_supply is False, "its fans have no supply"), (w.identified is not True, "it is not identified"),
-            (w.withdrawn, "its fans wait to be confirmed"),
-            (ratio is not None and ratio > profile.highest_v_ratio, "its volts are above its rating"),
-            (reading.exhaust_c is None and "exhaust_c" in profile.reports, "its temperature is not known"),
-            (reading.exhaust_c is not None and reading.exhaust_c >= profile.exhaust_trip_c, "it is too hot"),
-        ):
-            if wrong:
-                said.append(f"2: a closing though {text}")
-        if reading.load is None:
-            said.append("7: a closing though its load is not read back")
-        if not w.empty:
-            said.append("5: a closing before it was read back empty")
-        if w.sent:
-            said.append("5: a closing while another is not read back")
-    owes = w.owed_s > 0.0 or w.near_s > 0.0
-    if charge and w.heard and not w.withdrawn and owes and profile.fan.controllable and o.fan is not True:
-        if w.fan or w.may or w.waits_s > fan_wait_s(site):
-            said.append("3: it owes cool-down, or may have load, and its fan is not ordered on")
-    if not charge and not o.silent and (o.fan is not None or o.feed):
-        said.append("2: written to before anybody took charge")
-    return said
-
-
-def _limit_laws(seen: list[Watched], inputs: Inputs, orders: Orders, site: Site, ratios: list[float | None]) -> list[str]:
-    """With everything counted that may be closed, a closing stays within limit and largest block."""
-    if all(o.raise_to is None for o in orders.units):
-        return []
-    before_kw = after_kw = total_kw = 0.0
-    for w, o, unit, ratio in zip(seen, orders.units, site.units, ratios, strict=True):
-        volts_ratio = ratio if ratio is not None else 1.0
-        before_kw += load_kw(unit.profile, w.may, volts_ratio)
-        all_of_it = join(unit.profile, w.may, o.raise_to or 0)
-        total_kw += load_kw(unit.profile, all_of_it, volts_ratio)
-        after_kw += load_kw(unit.profile, _left(unit, w, o), volts_ratio)
-    plate, limits = site.nameplate, site.limits
-    said = []
-    if total_kw > plate.power_kw * limits.upper_percent / 100.0 + 1e-6:
-        said.append(f"law 4: {total_kw:.1f} kW may be closed, above the limit of the source")
-    stage_kw = min(smallest_kw(u.profile) for u in site.units)
-    if after_kw - before_kw > plate.power_kw * limits.largest_block_up_percent / 100.0 + stage_kw + 1e-6:
-        said.append(f"law 4: a rise of {after_kw - before_kw:.1f} kW in one scan, above the largest block")
-    return said
-
-
-def _left(unit: Unit, w: Watched, o: UnitOrders) -> int:
-    """What may be closed when this scan's openings are acknowledged, which its closings wait for."""
-    new = o.keep if o.raise_to is None else o.raise_to
-    if unit.profile.setpoint:
-        return max(new, w.may) if w.may > w.wanted else new
-    return new | w.may & ~w.wanted
-
-
 def _after(w: Watched, o: UnitOrders, unit: Unit, site: Site, dt_s: float, charge: bool) -> Watched:
     """What the orders of this scan leave behind."""
     owes = w.owed_s > 0.0 or w.near_s > 0.0
@@ -303,7 +211,11 @@ def _after(w: Watched, o: UnitOrders, unit: Unit, site: Site, dt_s: float, charg
     if o.silent:
         return replace(w, wanted=0 if not w.joined else w.wanted)
     if o.raise_to is None:
-        return replace(w, wanted=o.keep, kept=o.keep, sent=w.sent if w.sent and lowers(unit.profile, w.sent, o.keep) else 0)
+        return replace(
+            w, wanted=o.keep, kept=o.keep, sent=w.sent if w.sent and lowers(unit.profile, w.sent, o.keep) else 0
+        )
     ramp = unit.profile.setpoint.ramp_kw_per_s if unit.profile.setpoint else None
     follow_s = unit.profile.follow_s + (unit.profile.rated_kw / ramp if ramp else 0.0)
-    return replace(w, wanted=o.raise_to, kept=o.keep, may=join(unit.profile, w.may, o.raise_to), sent=o.raise_to, sent_s=follow_s)
+    return replace(
+        w, wanted=o.raise_to, kept=o.keep, may=join(unit.profile, w.may, o.raise_to), sent=o.raise_to, sent_s=follow_s
+    )

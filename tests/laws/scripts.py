@@ -156,6 +156,28 @@ def in_blocks(w: Watching) -> None:
 
 
 LOW = replace(PLACE, limits=Limits(upper_percent=70.0, largest_block_up_percent=100.0, settle_s=2.0))
+TROUBLES: dict[str, dict[str, Any]] = {
+    "airflow lost": {"air": False},
+    "airflow not known": {"fields": {"airflow": None}},
+    "emergency stop": {"fields": {"emergency_stop": True}},
+    "local": {"fields": {"remote": False}},
+    "hot": {"exhaust_c": 300.0},
+    "no temperature": {"exhaust_c": None},
+    "no fan supply": {"fields": {"fan_supply": False}},
+    "foreign": {"load": 0},
+    "silent": {"silent": Outcome.SILENT},
+    "down": {"silent": Outcome.DOWN},
+    "not identified": {"fields": {"identity_ok": False}},
+    "another one": {"fields": {"serial": "T"}},
+    "refuses": {"closing": Write.REFUSED},
+    "not sent": {"closing": Write.NOT_SENT},
+    "lost on the way": {"closing": Write.UNKNOWN},
+    "ignores": {"ignores": True},
+    "restarted": {"load": 0, "uptime_s": 0.0},
+    "load not known": {"fields": {"load": None}},
+    "fan reads off": {"fields": {"fan_on": False}},
+    "welded": {"wont_open": 3},
+}
 SCRIPTS: dict[str, tuple[Callable[[Watching], None], Any, Any]] = {
     "ordinary": (ordinary, PLACE, TEST),
     "dropped": (dropped, PLACE, None),
@@ -166,18 +188,9 @@ SCRIPTS: dict[str, tuple[Callable[[Watching], None], Any, Any]] = {
     "slow": (slow, PLACE, None),
     "limits": (limits, site(staged(20.0, 20.0, 20.0), staged(20.0, 20.0, 20.0), nameplate_kw=100.0), None),
     "near the limit": (near_limit, LOW, None),
-    "largest block": (
-        in_blocks, replace(PLACE, limits=Limits(largest_block_up_percent=20.0)), None),
+    "largest block": (in_blocks, replace(PLACE, limits=Limits(largest_block_up_percent=20.0)), None),
     "unanswered": (unanswered, PLACE, replace(program(Ramp(Target(60.0), 5.0), Hold(900.0)), if_silent=Silence.GO_ON)),
-    **{name: (_trouble(**fields), PLACE, None) for name, fields in {
-        "airflow lost": {"air": False}, "airflow not known": {"fields": {"airflow": None}},
-        "emergency stop": {"fields": {"emergency_stop": True}}, "local": {"fields": {"remote": False}},
-        "hot": {"exhaust_c": 300.0}, "no temperature": {"exhaust_c": None}, "no fan supply": {"fields": {"fan_supply": False}},
-        "foreign": {"load": 0}, "silent": {"silent": Outcome.SILENT}, "down": {"silent": Outcome.DOWN},
-        "not identified": {"fields": {"identity_ok": False}}, "another one": {"fields": {"serial": "T"}},
-        "refuses": {"closing": Write.REFUSED}, "not sent": {"closing": Write.NOT_SENT}, "lost on the way": {"closing": Write.UNKNOWN},
-        "ignores": {"ignores": True}, "restarted": {"load": 0, "uptime_s": 0.0}, "load not known": {"fields": {"load": None}},
-        "fan reads off": {"fields": {"fan_on": False}}, "welded": {"wont_open": 3}}.items()},
+    **{name: (_trouble(**fields), PLACE, None) for name, fields in TROUBLES.items()},
 }
 
 

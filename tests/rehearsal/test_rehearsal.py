@@ -6,6 +6,7 @@ from random import Random
 import pytest
 
 from benchctl.core.decision import Frame, Settings
+from benchctl.core.orders import Orders
 from benchctl.core.scenario import Answer, Fault, Scenario
 from benchctl.core.state import Mode
 from benchctl.files import read_program, read_scenario, read_site
@@ -30,7 +31,7 @@ class Kept:
 
     def __init__(self) -> None:
         self.events: list[tuple[float, str, int, str]] = []
-        self.orders: list = []
+        self.orders: list[Orders] = []
         self.broken: list[str] = []
         self.memory = first_memory(place())
         self.peak_kw = 0.0
@@ -115,21 +116,52 @@ def test_the_same_seed_gives_the_same_orders_and_events():
     assert first.orders == second.orders
 
 
-FAULTS = (("fan fails", None), ("mute", None), ("local", None), ("emergency stop", None), ("restarts", None),
-          ("contactor will not close", 2.0), ("contactor will not open", 2.0), ("refuses writes", 4.0), ("ignores writes", None),
-          ("other master", 20.0), ("temperature sensor lost", None), ("busy", 6.0), ("airflow proof stuck", 1.0))
-SOURCE = (("volts sag", 85.0), ("hertz low", 90.0), ("site load", 60.0), ("source stops", None), ("site needs the set", None))
+FAULTS = (
+    ("fan fails", None),
+    ("mute", None),
+    ("local", None),
+    ("emergency stop", None),
+    ("restarts", None),
+    ("contactor will not close", 2.0),
+    ("contactor will not open", 2.0),
+    ("refuses writes", 4.0),
+    ("ignores writes", None),
+    ("other master", 20.0),
+    ("temperature sensor lost", None),
+    ("busy", 6.0),
+    ("airflow proof stuck", 1.0),
+)
+SOURCE = (
+    ("volts sag", 85.0),
+    ("hertz low", 90.0),
+    ("site load", 60.0),
+    ("source stops", None),
+    ("site needs the set", None),
+)
 
 
 def random_day(seed: int) -> Scenario:
     """A few faults and answers of an invented day."""
     random = Random(seed)
     banks = [u.name for u in place().units]
-    faults = [Fault(random.uniform(60.0, 500.0), *_kind(random, FAULTS, random.choice(banks)), for_s=random.uniform(5.0, 60.0)) for _ in range(4)]
+    faults = [
+        Fault(
+            random.uniform(60.0, 500.0), *_kind(random, FAULTS, random.choice(banks)), for_s=random.uniform(5.0, 60.0)
+        )
+        for _ in range(4)
+    ]
     faults += [Fault(random.uniform(200.0, 600.0), *_kind(random, SOURCE, "source"), for_s=random.uniform(2.0, 20.0))]
-    answers = [Answer("answer", to="prompts", after_s=random.uniform(2.0, 30.0), text=random.choice(["yes", "yes", "no"]))]
-    answers += [Answer(random.choice(["reset", "resume", "join", "unload", "skip"]), at_s=random.uniform(100.0, 700.0), unit=random.choice(banks))
-                for _ in range(4)]
+    answers = [
+        Answer("answer", to="prompts", after_s=random.uniform(2.0, 30.0), text=random.choice(["yes", "yes", "no"]))
+    ]
+    answers += [
+        Answer(
+            random.choice(["reset", "resume", "join", "unload", "skip"]),
+            at_s=random.uniform(100.0, 700.0),
+            unit=random.choice(banks),
+        )
+        for _ in range(4)
+    ]
     answers.append(Answer("drop", at_s=700.0))
     return Scenario("random", "", tuple(faults), tuple(answers))
 
