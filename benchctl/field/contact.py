@@ -35,7 +35,7 @@ class Met:
     rated_kw: float | None
     rated_v: float | None
     watchdog_s: float | None
-    fresh: bool | None  # a measurement moved between the two reads; None = nothing measured
+    fresh: bool | None  # a measurement moved between the two reads; None = cannot be told
     load_on: bool | None
     faults: tuple[str, ...]
     suspect: tuple[str, ...]
@@ -88,13 +88,26 @@ def _met(
     else:
         reading = decode_instrument(noun, answers, nominal)
     now = reading.electrical
-    fresh = None if NO_ELECTRICAL in (now, old) else now != old
+    fresh = _moved(old, now)
     model = found.texts.get("model_id") or _whole(found.values.get("model_id"))
     return Met(
         noun.name, reading.outcome.answered, reading.outcome, latency_s, reading.serial, model,
         found.texts.get("firmware") or _whole(found.values.get("firmware")), reading.identity_ok,
         found.values.get("rated_kw"), found.values.get("rated_v"), found.values.get("watchdog_s"), fresh, load_on,
         names, reading.suspect, absent, tuple(_warnings(site, noun, reading, found, fresh, fault)), reading)
+
+
+def _moved(old: Electrical, now: Electrical) -> bool | None:
+    """Whether a measurement moved; None where that cannot be told.
+
+    Volts alone may read the same twice by rounding: only a counter that stands still, or a current, tells of a meter
+    that is frozen.
+    """
+    if NO_ELECTRICAL in (now, old):
+        return None
+    if now != old:
+        return True
+    return False if now.refresh_count is not None or any(a for a in now.amps) else None
 
 
 def _whole(number: float | None) -> str | None:
