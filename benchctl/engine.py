@@ -1,11 +1,13 @@
 """The scan loop: read, decide, write, tell. The only mutable state of the bench lives here.
 
 One scan has one deadline, and scans lie on a fixed grid of periods: a late scan is followed by the next place on the
-grid, nothing catches up. Listeners get the frame after the writes and cannot delay a contactor. A drop wakes the loop
-and cuts reads short. If `decide` raises, everything is ordered open, fans on, no watchdog is fed, and the loop ends.
+grid, nothing catches up. Listeners get the frame after the writes and cannot delay a contactor; one that raises is told
+of and left out. A drop wakes the loop and cuts reads short. A chain that raises is a chain that did not answer. If
+`decide` raises, everything is ordered open, fans on, no watchdog fed, until that is acknowledged; then the loop ends.
 """
 
 import asyncio
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Protocol
@@ -14,12 +16,14 @@ from benchctl.core.command import Command, Verb
 from benchctl.core.decide import decide, last_resort
 from benchctl.core.decision import Decision, Event, Frame, Settings, first_state
 from benchctl.core.inputs import Inputs, Recorder
-from benchctl.core.orders import Orders, UnitWrites
-from benchctl.core.reading import InstrumentReading, UnitReading
+from benchctl.core.orders import Orders, UnitWrites, Write
+from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, InstrumentReading, UnitReading
 from benchctl.core.seen import Seen
 
 READ_SHARE = 0.6  # of the period is for reads; the rest is for decide and writes
 CLOCK_STEP_S = 1.0
+LAST_TRIES = 20  # how often openings are repeated after decide has failed
+MAY_BE = UnitWrites(Write.UNKNOWN, Write.UNKNOWN, Write.UNKNOWN, Write.UNKNOWN)
 
 Readings = tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]
 
@@ -59,6 +63,8 @@ class Engine:
         self._recorder_health = recorder_health
         self._commands: list[tuple[float, Command]] = []
         self._cut = asyncio.Event()
+        self._wake = asyncio.Event()
+        self._notes: list[Event] = []  # what went wrong outside of decide, told with the next frame
         self._writes: tuple[UnitWrites, ...] = ()
         self._before: tuple[float, float] | None = None  # loop and wall time of the scan before
         self.number = 0
@@ -69,6 +75,7 @@ class Engine:
         self._commands.append((asyncio.get_running_loop().time(), command))
         if command.verb is Verb.DROP:
             self._cut.set()
+            self._wake.set()
 
     async def run(self, until: Callable[[Frame], bool]) -> Frame:
         """Scan until a frame satisfies `until` or decide has failed; returns that frame."""
@@ -78,41 +85,84 @@ class Engine:
         place = 0
         while True:
             frame = await self.scan(start_s + place * period_s)
-            if until(frame) or frame.fault:
+            if frame.fault:
+                await self._open_all()
                 return frame
-            place = max(place + 1, int((loop.time() - start_s) / period_s))
+            if until(frame):
+                return frame
+            place = max(place + 1, math.ceil((loop.time() - start_s) / period_s - 1e-9))
             await self._sleep_until(start_s + place * period_s)
 
+    async def _open_all(self) -> None:
+        """Repeat the last resort until every unit has acknowledged its openings, or it has been tried often enough."""
+        period_s = self.settings.scan_period_s
+        for _ in range(LAST_TRIES):
+            writes = await self._write(last_resort(self.settings), asyncio.get_running_loop().time() + period_s)
+            if all(w.opening in (Write.DONE, Write.NONE) for w in writes):
+                return
+            await asyncio.sleep(period_s)
+
     async def _sleep_until(self, time_s: float) -> None:
-        delay_s = time_s - asyncio.get_running_loop().time()
-        if delay_s <= 0.0 or self._cut.is_set():
+        loop = asyncio.get_running_loop()
+        if time_s <= loop.time() or self._cut.is_set():
             return
-        waiter = asyncio.get_running_loop().create_task(self._cut.wait())
-        await asyncio.wait({waiter}, timeout=delay_s)
-        waiter.cancel()
+        self._wake.clear()
+        timer = loop.call_at(time_s, self._wake.set)
+        await self._wake.wait()
+        timer.cancel()
 
     async def scan(self, begin_s: float) -> Frame:
         """One scan: read, decide, write, tell."""
         loop = asyncio.get_running_loop()
         period_s = self.settings.scan_period_s
-        sweep = await self._chain.read(max(begin_s, loop.time()) + READ_SHARE * period_s, self._cut)
+        sweep, readings = await self._read(max(begin_s, loop.time()) + READ_SHARE * period_s)
         cut_short = self._cut.is_set()
         self._cut.clear()
-        inputs = self._inputs(sweep, loop.time(), cut_short)
+        inputs = self._inputs(readings, loop.time(), cut_short)
         decision, fault = self._decide(inputs)
-        writes = await self._chain.write(decision.orders, loop.time() + period_s)
+        writes = await self._write(decision.orders, loop.time() + period_s)
         self._writes = writes
         self.state = decision.state
+        if self._notes:
+            decision = replace(decision, events=(*decision.events, *self._notes))
+            self._notes.clear()
         spread_s = getattr(self._chain, "last_block_spread_s", None) if decision.orders.block else None
-        frame = Frame(self.number, self._before[1] if self._before else 0.0, inputs, decision, writes, sweep, spread_s, fault)
+        wall_s = self._before[1] if self._before else 0.0
+        frame = Frame(self.number, wall_s, inputs, decision, writes, sweep, spread_s, fault)
         self.number += 1
-        for listener in self._listeners:
-            listener(frame)
+        self._tell(frame)
         return frame
 
-    def _inputs(self, sweep: Any, now_s: float, cut_short: bool) -> Inputs:
+    async def _read(self, until_s: float) -> tuple[Any, Readings]:
+        try:
+            sweep = await self._chain.read(until_s, self._cut)
+            return sweep, self._chain.readings(sweep)
+        except Exception as fault:  # a chain that breaks is one that does not answer
+            self._note("reading", fault)
+            site = self.settings.site
+            return None, ((NOT_ASKED_UNIT,) * len(site.units), (NOT_ASKED_INSTRUMENT,) * len(site.instruments))
+
+    async def _write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+        try:
+            return await self._chain.write(orders, until_s)
+        except Exception as fault:  # what was sent may be in force
+            self._note("writing", fault)
+            return (MAY_BE,) * len(self.settings.site.units)
+
+    def _tell(self, frame: Frame) -> None:
+        for listener in self._listeners:
+            try:
+                listener(frame)
+            except Exception as fault:  # no listener may stop a scan
+                self._note("a listener", fault)
+                self._listeners = tuple(other for other in self._listeners if other is not listener)
+
+    def _note(self, what: str, fault: Exception) -> None:
+        self._notes.append(Event("fault", f"{what} failed: {type(fault).__name__}: {fault}"))
+
+    def _inputs(self, readings: Readings, now_s: float, cut_short: bool) -> Inputs:
         wall_s = self._wall()
-        units, instruments = self._chain.readings(sweep)
+        units, instruments = readings
         commands = tuple(replace(c, age_s=c.age_s + now_s - given_s) for given_s, c in self._commands)
         self._commands.clear()
         dt_s, stepped_s = 0.0, 0.0
@@ -121,13 +171,14 @@ class Engine:
             step_s = (wall_s - self._before[1]) - dt_s
             stepped_s = step_s if abs(step_s) >= CLOCK_STEP_S else 0.0
         self._before = (now_s, wall_s)
-        return Inputs(now_s, dt_s, units, instruments, commands, self._writes, self._recorder_health(), stepped_s, cut_short)
+        health = self._recorder_health()
+        return Inputs(now_s, dt_s, units, instruments, commands, self._writes, health, stepped_s, cut_short)
 
     def _decide(self, inputs: Inputs) -> tuple[Decision, str]:
         """The decision, or the last resort and what went wrong."""
         try:
             return decide(self.state, inputs, self.settings), ""
-        except Exception as fault:  # noqa: BLE001 - whatever it is: open everything first, then say so
+        except Exception as fault:  # whatever it is: open everything first, then say so
             said = f"{type(fault).__name__}: {fault}"
             self.failed = said
             event = Event("fault", f"deciding failed, everything is ordered open: {said}")

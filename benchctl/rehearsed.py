@@ -2,12 +2,13 @@
 
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
+from benchctl.core.profile import Profile
 from benchctl.core.scenario import Answer, Scenario
 from benchctl.core.state import Mode
 
 NAME = "operator (rehearsed)"
 MEET_S = 30.0  # longest wait for every unit to answer before charge is taken
-STUCK_S = 300.0  # how long a cool-down that does not end is watched beyond its alarm
+STUCK_S = 300.0  # how long load that does not go, or a cool-down beyond its alarm, is watched
 LOST_S = 60.0  # how long a chain without any contact is waited for
 
 
@@ -23,12 +24,15 @@ class RehearsedOperator:
         self._prompt_s = 0.0
         self._charged = self._started = False
         self._silent_s = 0.0
+        self._stuck_s = 0.0  # how long load has not gone although it should
         self.chain_lost = False
 
     def commands(self, frame: Frame) -> list[Command]:
         """What the operator asks after this frame."""
         now_s, state = frame.inputs.now_s, frame.decision.state
         self._silent_s = 0.0 if any(r.outcome.tells for r in frame.inputs.units) else self._silent_s + frame.inputs.dt_s
+        coming_off = state.mode in (Mode.UNLOAD, Mode.COOL) and frame.decision.seen.loaded
+        self._stuck_s = self._stuck_s + frame.inputs.dt_s if coming_off else 0.0
         for event in frame.decision.events:
             if event.kind == "segment":
                 self._reached_s.setdefault(dict(event.data)["segment"], now_s)
@@ -43,14 +47,14 @@ class RehearsedOperator:
         return [*self._due(now_s), *self._answer(frame, now_s)]
 
     def over(self, frame: Frame) -> bool:
-        """True when nothing more can come: cool and done, stuck hot, or the chain is gone."""
+        """True when nothing more can come: cool and done, stuck hot, load that does not go, or the chain is gone."""
         state = frame.decision.state
         if not self._started:
             return False
         if self._silent_s >= LOST_S + max((_watchdog_s(u.profile) for u in self._settings.site.units), default=0.0):
             self.chain_lost = True
             return True
-        if state.mode is Mode.DONE:
+        if state.mode is Mode.DONE or self._stuck_s >= STUCK_S:
             return True
         hot = [(u, unit) for u, unit in zip(state.units, self._settings.site.units, strict=True) if u.hot and u.joined]
         stuck = [u.cooling_s >= unit.profile.cooldown.alarm_s + STUCK_S for u, unit in hot]
@@ -88,5 +92,5 @@ class RehearsedOperator:
         return Command(Verb(answer.verb), NAME, answer.why, answer.value, answer.text, unit)
 
 
-def _watchdog_s(profile) -> float:  # type: ignore[no-untyped-def]
+def _watchdog_s(profile: Profile) -> float:
     return profile.watchdog.time_s if profile.watchdog else 0.0

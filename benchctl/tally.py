@@ -12,7 +12,7 @@ CURVE_POINTS = 4000  # kept at most; thinned by two when there are more
 
 @dataclass(slots=True)
 class Tally:
-    """A listener. delivered kW are counted as the program counts its target: the chain's, or what the source carries."""
+    """A listener. Delivered kW are counted as the program counts its target: the chain's, or the source's."""
 
     settings: Settings
     peak_kw: Maybe = None
@@ -35,7 +35,8 @@ class Tally:
         self.events += len(frame.decision.events)
         self.trips += sum(e.kind == "trip" for e in frame.decision.events)
         delivered_kw, told_by = self._delivered(frame)
-        if state.mode is Mode.RUN and delivered_kw is not None and (self.peak_kw is None or delivered_kw > self.peak_kw):
+        highest = delivered_kw is not None and (self.peak_kw is None or delivered_kw > self.peak_kw)
+        if state.mode is Mode.RUN and highest:
             self.peak_kw, self.peak_from = delivered_kw, told_by
         if self.scans % self._every == 0:
             self.curve.append((frame.inputs.now_s, state.target_kw, delivered_kw))

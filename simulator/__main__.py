@@ -35,8 +35,7 @@ def arguments() -> argparse.ArgumentParser:
 
 
 def main(words: list[str] | None = None) -> int:
-    """Run until SIGINT or SIGTERM. Returns the exit code: 0, or 2 for a flawed file or a port that is in use.
-    """
+    """Run until SIGINT or SIGTERM. Returns the exit code: 0, or 2 for a flawed file or a port that is in use."""
     asked = arguments().parse_args(words)
     try:
         site, _ = read_site(asked.site)

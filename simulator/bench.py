@@ -47,18 +47,40 @@ class Bench:
         self._present = 1.0  # share of the live phases that have volts
         self.phasors: Phasors = phasors(plate.wiring, self.running_v)
         droop = 0.0 if plate.isochronous else plate.droop_percent / 100.0
-        self.source: Source = (GeneratingSet(SetModel(h_s=simulation.inertia_s, droop=droop))
-                               if plate.kind == "generating set" else StiffSource())
+        self.source: Source = (
+            GeneratingSet(SetModel(h_s=simulation.inertia_s, droop=droop))
+            if plate.kind == "generating set"
+            else StiffSource()
+        )
         self.needs_set = False
         self.site_kw = 0.0
         self.site_kw_fixed: float | None = None
-        self.banks = [Bank(u, i, plate.wiring.has_neutral, simulation.ambient_c, site.altitude_m,
-                           Random(f"{seed} unit {i}"), self.at)  # noqa: S311 - not secrets
-                      for i, u in enumerate(site.units)]
-        self.unit_meters = [Meter(u.profile.meter_refresh_s, plate.wiring, f"{seed} unit meter {i}",
-                                  partial(self._unit_flow, i), self.clock) for i, u in enumerate(site.units)]
-        self.meters = [Meter(x.refresh_s, plate.wiring, f"{seed} meter {i}", partial(self._place_flow, x), self.clock)
-                       for i, x in enumerate(site.instruments)]
+        self.banks = [
+            Bank(
+                u,
+                i,
+                plate.wiring.has_neutral,
+                simulation.ambient_c,
+                site.altitude_m,
+                Random(f"{seed} unit {i}"),  # noqa: S311 - not secrets
+                self.at,
+            )
+            for i, u in enumerate(site.units)
+        ]
+        self.unit_meters = [
+            Meter(
+                u.profile.meter_refresh_s,
+                plate.wiring,
+                f"{seed} unit meter {i}",
+                partial(self._unit_flow, i),
+                self.clock,
+            )
+            for i, u in enumerate(site.units)
+        ]
+        self.meters = [
+            Meter(x.refresh_s, plate.wiring, f"{seed} meter {i}", partial(self._place_flow, x), self.clock)
+            for i, x in enumerate(site.instruments)
+        ]
         self.panel = Panel(plate, self.source, simulation.ambient_c)
         self.cables = Cables(seed)
         self._all_meters = self.unit_meters + self.meters
@@ -68,8 +90,9 @@ class Bench:
         self._elements_kw = self._fans_kw = 0.0  # at per unit 1
         self._flows: dict[int | str, tuple[tuple[object, ...], Flow]] = {}
         self._pending = [f for f in scenario.faults if f.during is not None]
-        self._correcting = [b.elements for b in self.banks
-                            if isinstance(b.elements, SetPointElements) and b.elements.setpoint.actual]
+        self._correcting = [
+            b.elements for b in self.banks if isinstance(b.elements, SetPointElements) and b.elements.setpoint.actual
+        ]
         self._quiet_pu = NEVER  # volts of the source between which no fan or over-volts switch acts
         self._highest_pu: list[float] = []  # volts of the source above which a unit's elements get too many
         self._phasors_changed()
@@ -207,8 +230,11 @@ class Bench:
         """True when the source's volts make a unit act, or have it trip."""
         low, high = self._quiet_pu
         volts = self.source.volts_pu
-        return (not low < volts <= high or self.source.speed_pu <= FAN_SPEED_PU
-                or any([e.strays(volts) for e in self._correcting]))  # noqa: C419 - quicker
+        return (
+            not low < volts <= high
+            or self.source.speed_pu <= FAN_SPEED_PU
+            or any([e.strays(volts) for e in self._correcting])  # noqa: C419 - quicker
+        )
 
     def _volts_moved(self) -> None:
         """Let the units feel the source's volts."""
@@ -291,10 +317,20 @@ class Bench:
         return {
             "t": round(self.now_s, 6),
             "load_kw": square * sum(b.elements.power_kw for b in self.banks),
-            "source": {"volts": self.running_v * self.source.volts_pu,
-                       "hertz": self.site.nameplate.hertz * self.source.speed_pu,
-                       "kw": square * self._total_kw()},
-            "units": [{"name": b.unit.name, "kw": square * b.elements.power_kw, "closed": b.elements.closed,
-                       "fan_on": b.fan_on, "airflow": b.fan.proven(b.now_s), "exhaust_c": b.heat.exhaust_c}
-                      for b in self.banks],
+            "source": {
+                "volts": self.running_v * self.source.volts_pu,
+                "hertz": self.site.nameplate.hertz * self.source.speed_pu,
+                "kw": square * self._total_kw(),
+            },
+            "units": [
+                {
+                    "name": b.unit.name,
+                    "kw": square * b.elements.power_kw,
+                    "closed": b.elements.closed,
+                    "fan_on": b.fan_on,
+                    "airflow": b.fan.proven(b.now_s),
+                    "exhaust_c": b.heat.exhaust_c,
+                }
+                for b in self.banks
+            ],
         }

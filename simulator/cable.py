@@ -62,8 +62,14 @@ class MemoryTransport(asyncio.Transport, Closable):
 
     conversation: Conversation
 
-    def __init__(self, loop: asyncio.AbstractEventLoop, protocol: asyncio.Protocol, sockets: set[Closable],
-                 endpoint: Endpoint, offset_s: float) -> None:
+    def __init__(
+        self,
+        loop: asyncio.AbstractEventLoop,
+        protocol: asyncio.Protocol,
+        sockets: set[Closable],
+        endpoint: Endpoint,
+        offset_s: float,
+    ) -> None:
         super().__init__()
         self._loop, self._protocol, self._sockets, self._offset_s = loop, protocol, sockets, offset_s
         self._endpoint = endpoint

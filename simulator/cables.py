@@ -30,7 +30,7 @@ class Cable:
         if not self.garble or self.rng.random() >= self.garble:
             return reply
         place = self.rng.randrange(len(reply))
-        return reply[:place] + bytes([reply[place] ^ (1 + self.rng.randrange(255))]) + reply[place + 1:]
+        return reply[:place] + bytes([reply[place] ^ (1 + self.rng.randrange(255))]) + reply[place + 1 :]
 
     def break_off(self) -> None:
         """End every connection."""

@@ -21,10 +21,12 @@ Get = Callable[[], Value]
 Take = Callable[[float], None]
 
 # What a current transformer's ratio divides where the meter does not apply it.
-BY_RATIO = frozenset({"power_kw", "reactive_kvar", "apparent_kva", "energy_kwh"}
-                     | {f"amps_{p}" for p in "abc"} | {f"power_{p}_kw" for p in "abc"})
-_CLOCK = frozenset({"exhaust_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm",
-                    "battery_v"})
+BY_RATIO = frozenset(
+    {"power_kw", "reactive_kvar", "apparent_kva", "energy_kwh"}
+    | {f"amps_{p}" for p in "abc"}
+    | {f"power_{p}_kw" for p in "abc"}
+)
+_CLOCK = frozenset({"exhaust_c", "uptime_s", "coolant_c", "fuel_percent", "oil_kpa", "speed_rpm", "battery_v"})
 
 
 class Device:
@@ -84,8 +86,9 @@ class InstrumentDevice(Device):
 
     def __init__(self, bench: Bench, index: int) -> None:
         instrument = bench.site.instruments[index]
-        super().__init__(bench, instrument.endpoint, instrument.unit_id, instrument.registers.turnaround_s,
-                         instrument.name)
+        super().__init__(
+            bench, instrument.endpoint, instrument.unit_id, instrument.registers.turnaround_s, instrument.name
+        )
         self._meter = bench.meters[index]
         self.registers = Registers(instrument.registers, _instrument_groups(bench, instrument, self._meter))
 
@@ -96,8 +99,10 @@ class InstrumentDevice(Device):
 
 def devices(bench: Bench) -> list[Device]:
     """Every device of a bench."""
-    return [*(UnitDevice(bench, i) for i in range(len(bench.site.units))),
-            *(InstrumentDevice(bench, i) for i in range(len(bench.site.instruments)))]
+    return [
+        *(UnitDevice(bench, i) for i in range(len(bench.site.units))),
+        *(InstrumentDevice(bench, i) for i in range(len(bench.site.instruments))),
+    ]
 
 
 def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
@@ -117,18 +122,34 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
 
     dog = profile.watchdog
     gets: dict[str, Get] = {
-        "remote": lambda: bank.remote, "fan_on": lambda: bank.fan_on, "fan_order": lambda: bank.fan_order,
-        "airflow": lambda: bank.airflow, "fan_supply": lambda: bank.fan_supply,
-        "emergency_stop": lambda: bank.trouble.emergency_stop, "inlet_c": lambda: bank.heat.inlet_c,
-        "exhaust_c": lambda: bank.exhaust_c, "setpoint_kw": lambda: elements.order * step_kw,
-        "setpoint_in_force_kw": lambda: elements.feedback * step_kw, "stages_closed": lambda: elements.feedback,
-        "stages_order": lambda: elements.order, "watchdog_s": lambda: dog.time_s if dog else None,
-        "uptime_s": lambda: int(bank.now_s - bank.started_s), "rated_kw": lambda: profile.rated_kw,
-        "rated_v": lambda: profile.rated_v, "serial": lambda: bank.serial_now, "firmware": lambda: "1.0",
-        "site_needs_set": lambda: bench.needs_set, **_electrical(meter, 1.0)}
+        "remote": lambda: bank.remote,
+        "fan_on": lambda: bank.fan_on,
+        "fan_order": lambda: bank.fan_order,
+        "airflow": lambda: bank.airflow,
+        "fan_supply": lambda: bank.fan_supply,
+        "emergency_stop": lambda: bank.trouble.emergency_stop,
+        "inlet_c": lambda: bank.heat.inlet_c,
+        "exhaust_c": lambda: bank.exhaust_c,
+        "setpoint_kw": lambda: elements.order * step_kw,
+        "setpoint_in_force_kw": lambda: elements.feedback * step_kw,
+        "stages_closed": lambda: elements.feedback,
+        "stages_order": lambda: elements.order,
+        "watchdog_s": lambda: dog.time_s if dog else None,
+        "uptime_s": lambda: int(bank.now_s - bank.started_s),
+        "rated_kw": lambda: profile.rated_kw,
+        "rated_v": lambda: profile.rated_v,
+        "serial": lambda: bank.serial_now,
+        "firmware": lambda: "1.0",
+        "site_needs_set": lambda: bench.needs_set,
+        **_electrical(meter, 1.0),
+    }
     takes: dict[str, Take] = {
-        "fan_order": lambda v: bank.order_fan(v != 0), "stages_order": take_mask,
-        "setpoint_kw": take_setpoint, "watchdog_feed": lambda _: bank.heard("register"), "watchdog_s": lambda _: None}
+        "fan_order": lambda v: bank.order_fan(v != 0),
+        "stages_order": take_mask,
+        "setpoint_kw": take_setpoint,
+        "watchdog_feed": lambda _: bank.heard("register"),
+        "watchdog_s": lambda _: None,
+    }
 
     def stage_take(i: int) -> Take:
         return lambda v: bank.order_load(elements.order & ~(1 << i) | int(v) << i)
@@ -150,12 +171,19 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
 def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> list[Group]:
     panel, source = bench.panel, bench.source
     gets: dict[str, Get] = {
-        "speed_rpm": lambda: panel.speed_rpm, "oil_kpa": lambda: panel.oil_kpa, "coolant_c": lambda: panel.coolant_c,
-        "fuel_percent": lambda: panel.fuel_percent, "battery_v": lambda: panel.battery_v,
-        "set_running": lambda: source.running, "set_fault": lambda: source.stalled,
-        "site_needs_set": lambda: bench.needs_set, "uptime_s": lambda: int(bench.now_s),
-        "serial": lambda: instrument.serial or "SIM-METER", "firmware": lambda: "1.0",
-        **_electrical(meter, instrument.ct_ratio)}
+        "speed_rpm": lambda: panel.speed_rpm,
+        "oil_kpa": lambda: panel.oil_kpa,
+        "coolant_c": lambda: panel.coolant_c,
+        "fuel_percent": lambda: panel.fuel_percent,
+        "battery_v": lambda: panel.battery_v,
+        "set_running": lambda: source.running,
+        "set_fault": lambda: source.stalled,
+        "site_needs_set": lambda: bench.needs_set,
+        "uptime_s": lambda: int(bench.now_s),
+        "serial": lambda: instrument.serial or "SIM-METER",
+        "firmware": lambda: "1.0",
+        **_electrical(meter, instrument.ct_ratio),
+    }
     cells = _cells(instrument.registers, gets, {}, _largest(bench, bench.site.nameplate.power_kw))
     return _grouped(cells, meter, lambda: (source.running, source.stalled, bench.needs_set), lambda: bench.now_s)
 
@@ -164,16 +192,26 @@ def _electrical(meter: Meter, ratio: float) -> dict[str, Get]:
     """Values of a meter's last sample by name."""
     read = meter.shown
     gets: dict[str, Get] = {
-        "volts_ab": lambda: read().volts_ll[0], "volts_bc": lambda: read().volts_ll[1],
-        "volts_ca": lambda: read().volts_ll[2], "volts_a": lambda: read().volts_ln[0],
-        "volts_b": lambda: read().volts_ln[1], "volts_c": lambda: read().volts_ln[2],
-        "amps_a": lambda: read().amps[0], "amps_b": lambda: read().amps[1], "amps_c": lambda: read().amps[2],
-        "power_a_kw": lambda: read().phase_kw[0], "power_b_kw": lambda: read().phase_kw[1],
+        "volts_ab": lambda: read().volts_ll[0],
+        "volts_bc": lambda: read().volts_ll[1],
+        "volts_ca": lambda: read().volts_ll[2],
+        "volts_a": lambda: read().volts_ln[0],
+        "volts_b": lambda: read().volts_ln[1],
+        "volts_c": lambda: read().volts_ln[2],
+        "amps_a": lambda: read().amps[0],
+        "amps_b": lambda: read().amps[1],
+        "amps_c": lambda: read().amps[2],
+        "power_a_kw": lambda: read().phase_kw[0],
+        "power_b_kw": lambda: read().phase_kw[1],
         "power_c_kw": lambda: read().phase_kw[2],
-        "power_kw": lambda: read().power_kw, "reactive_kvar": lambda: read().reactive_kvar,
+        "power_kw": lambda: read().power_kw,
+        "reactive_kvar": lambda: read().reactive_kvar,
         "apparent_kva": lambda: abs(complex(read().power_kw or 0.0, read().reactive_kvar or 0.0)),
-        "power_factor": lambda: read().power_factor, "hertz": lambda: read().hertz,
-        "energy_kwh": lambda: read().energy_kwh, "refresh_count": lambda: (read().refresh_count or 0) & 0xFFFF}
+        "power_factor": lambda: read().power_factor,
+        "hertz": lambda: read().hertz,
+        "energy_kwh": lambda: read().energy_kwh,
+        "refresh_count": lambda: (read().refresh_count or 0) & 0xFFFF,
+    }
     return gets if ratio == 1.0 else {n: _divided(g, ratio) if n in BY_RATIO else g for n, g in gets.items()}
 
 
@@ -189,12 +227,21 @@ def _largest(bench: Bench, power_kw: float) -> dict[str, float]:
     """The largest value of each quantity with a scale factor, by the first word of its name."""
     plate = bench.site.nameplate
     amps = 3.0 * 1000.0 * power_kw / plate.volts
-    return {"amps": amps, "volts": 1.5 * plate.volts, "hertz": 1.5 * plate.hertz, "power_factor": 1.0,
-            "power": 2.0 * power_kw, "apparent": 2.5 * power_kw, "reactive": 2.5 * power_kw, "energy": 1e6}
+    return {
+        "amps": amps,
+        "volts": 1.5 * plate.volts,
+        "hertz": 1.5 * plate.hertz,
+        "power_factor": 1.0,
+        "power": 2.0 * power_kw,
+        "apparent": 2.5 * power_kw,
+        "reactive": 2.5 * power_kw,
+        "energy": 1e6,
+    }
 
 
-def _cells(registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take],
-           largest: dict[str, float]) -> list[Cell]:
+def _cells(
+    registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take], largest: dict[str, float]
+) -> list[Cell]:
     """A cell for every point of a map.
 
     Names without a value here read as the map expects them, or as missing.
@@ -220,13 +267,15 @@ def _same(value: Value) -> Value:
     return value
 
 
-def _grouped(cells: list[Cell], meter: Meter, state: Callable[[], object],
-             clock: Callable[[], object]) -> list[Group]:
+def _grouped(cells: list[Cell], meter: Meter, state: Callable[[], object], clock: Callable[[], object]) -> list[Group]:
     electrical = {n for n in BY_NAME if n in _electrical(meter, 1.0)}
-    named = {"meter": [c for c in cells if c.point.name in electrical],
-             "clock": [c for c in cells if c.point.name in _CLOCK]}
+    named = {
+        "meter": [c for c in cells if c.point.name in electrical],
+        "clock": [c for c in cells if c.point.name in _CLOCK],
+    }
     rest = [c for c in cells if c not in named["meter"] and c not in named["clock"]]
-    return [Group(state, tuple(rest)), Group(lambda: meter.electrical().refresh_count, tuple(named["meter"])),
-            Group(clock, tuple(named["clock"]))]
-
-
+    return [
+        Group(state, tuple(rest)),
+        Group(lambda: meter.electrical().refresh_count, tuple(named["meter"])),
+        Group(clock, tuple(named["clock"])),
+    ]

@@ -83,7 +83,8 @@ class _UnitPort:
         self._order = bool(profile.setpoint) or has("stages_order") or any(s.order for s in profile.stages)
         self._has = [has(n) for n in _STATES]
         self._uptime, self._needs_set, self._shows_exhaust = (
-            has(n) for n in ("uptime_s", "site_needs_set", "exhaust_c"))
+            has(n) for n in ("uptime_s", "site_needs_set", "exhaust_c")
+        )
         self._key: _UnitKey = (-1, 0, None, False, 0)
         self._state = self._look()
         self._last = UnitReading(Outcome.OK)
@@ -96,8 +97,13 @@ class _UnitPort:
             return UnitReading(failed)
         bank.heard("request")
         exhaust_c = bank.exhaust_c if self._shows_exhaust else None
-        key = (bank.version, self._meter.count if self._meter else 0, exhaust_c, self._bench.needs_set,
-               int(bank.now_s - bank.started_s) if self._uptime else 0)
+        key = (
+            bank.version,
+            self._meter.count if self._meter else 0,
+            exhaust_c,
+            self._bench.needs_set,
+            int(bank.now_s - bank.started_s) if self._uptime else 0,
+        )
         if key != self._key:
             if key[0] != self._key[0]:
                 self._state = self._look()
@@ -106,8 +112,11 @@ class _UnitPort:
 
     def _late(self) -> bool:
         cable = self._cable
-        return cable.delay_s > TIMEOUT_S or (cable.lose > 0 and cable.lost()) or (
-            cable.garble > 0 and cable.rng.random() < cable.garble)
+        return (
+            cable.delay_s > TIMEOUT_S
+            or (cable.lose > 0 and cable.lost())
+            or (cable.garble > 0 and cable.rng.random() < cable.garble)
+        )
 
     def _look(self) -> tuple[_Switches, float | None, str | None, int]:
         """What can change with the unit's version only: fields of a reading from `load` to `emergency_stop`, inlet_c,
@@ -117,18 +126,39 @@ class _UnitPort:
         faults = 0
         for i, test in enumerate(self._tests):
             faults |= test(bank) << i
-        return ((bank.elements.feedback, bank.elements.order if self._order else None,
-                 bank.remote if remote else None, bank.fan_on if fan_on else None, bank.airflow if airflow else None,
-                 bank.fan_supply if fan_supply else None, bank.trouble.emergency_stop if stop else None),
-                bank.heat.inlet_c if inlet else None, bank.serial_now if serial else None, faults)
+        return (
+            (
+                bank.elements.feedback,
+                bank.elements.order if self._order else None,
+                bank.remote if remote else None,
+                bank.fan_on if fan_on else None,
+                bank.airflow if airflow else None,
+                bank.fan_supply if fan_supply else None,
+                bank.trouble.emergency_stop if stop else None,
+            ),
+            bank.heat.inlet_c if inlet else None,
+            bank.serial_now if serial else None,
+            faults,
+        )
 
     def _fresh(self, exhaust_c: float | None, uptime_s: int) -> UnitReading:
         """A new reading; its fields in their order, because this is made a million times in a campaign."""
         switches, inlet_c, serial, faults = self._state
         return UnitReading(
-            Outcome.OK, *switches, self._bench.needs_set if self._needs_set else None, inlet_c, exhaust_c,
-            float(uptime_s) if self._uptime else None, serial, True, faults, self._known,
-            self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL, (), self._meter is not None)
+            Outcome.OK,
+            *switches,
+            self._bench.needs_set if self._needs_set else None,
+            inlet_c,
+            exhaust_c,
+            float(uptime_s) if self._uptime else None,
+            serial,
+            True,
+            faults,
+            self._known,
+            self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL,
+            (),
+            self._meter is not None,
+        )
 
     def _write(self, effect: Callable[[Bank], None]) -> Write:
         bank, trouble = self._bank, self._bank.trouble
@@ -194,21 +224,42 @@ class _InstrumentPort:
             return InstrumentReading(failed)
         key = (self._meter.count, self._bench.needs_set, self._uptime_s())
         if self._last is None or self._last[0] != key:
-            self._last = key, (self._panel(self._bench.panel) if self._instrument.role == "panel"
-                               else self._figures(self._shown(self._meter.electrical())))
+            self._last = (
+                key,
+                (
+                    self._panel(self._bench.panel)
+                    if self._instrument.role == "panel"
+                    else self._figures(self._shown(self._meter.electrical()))
+                ),
+            )
         return self._last[1]
 
     def _figures(self, electrical: Electrical) -> InstrumentReading:
-        return InstrumentReading(Outcome.OK, electrical, identity_ok=True, serial=self._serial(),
-                                 site_needs_set=self._needs_set(), uptime_s=self._uptime_s())
+        return InstrumentReading(
+            Outcome.OK,
+            electrical,
+            identity_ok=True,
+            serial=self._serial(),
+            site_needs_set=self._needs_set(),
+            uptime_s=self._uptime_s(),
+        )
 
     def _panel(self, panel: Panel) -> InstrumentReading:
         source = self._bench.source
         return InstrumentReading(
-            Outcome.OK, speed_rpm=round(panel.speed_rpm, 0), oil_kpa=round(panel.oil_kpa, 0),
-            coolant_c=round(panel.coolant_c, 1), fuel_percent=round(panel.fuel_percent, 1),
-            battery_v=panel.battery_v, set_running=source.running, set_fault=source.stalled, identity_ok=True,
-            site_needs_set=self._needs_set(), serial=self._serial(), uptime_s=self._uptime_s())
+            Outcome.OK,
+            speed_rpm=round(panel.speed_rpm, 0),
+            oil_kpa=round(panel.oil_kpa, 0),
+            coolant_c=round(panel.coolant_c, 1),
+            fuel_percent=round(panel.fuel_percent, 1),
+            battery_v=panel.battery_v,
+            set_running=source.running,
+            set_fault=source.stalled,
+            identity_ok=True,
+            site_needs_set=self._needs_set(),
+            serial=self._serial(),
+            uptime_s=self._uptime_s(),
+        )
 
     def _uptime_s(self) -> float | None:
         return float(int(self._bench.now_s)) if self._has("uptime_s") else None
@@ -222,23 +273,41 @@ class _InstrumentPort:
 
 def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
     """A function that hides what a map cannot tell, and hertz where there are no volts."""
-    ll, ln, amps, phase_kw, power, reactive, factor, hertz, energy, count = (has(n) for n in (
-        "volts_ab", "volts_a", "amps_a", "power_a_kw", "power_kw", "reactive_kvar", "power_factor", "hertz",
-        "energy_kwh", "refresh_count"))
+    ll, ln, amps, phase_kw, power, reactive, factor, hertz, energy, count = (
+        has(n)
+        for n in (
+            "volts_ab",
+            "volts_a",
+            "amps_a",
+            "power_a_kw",
+            "power_kw",
+            "reactive_kvar",
+            "power_factor",
+            "hertz",
+            "energy_kwh",
+            "refresh_count",
+        )
+    )
 
     def shown(e: Electrical) -> Electrical:
         # Without volts a meter's registers say 0 Hz; a reading says that it is not known.
         return Electrical(
-            e.volts_ll if ll else NONE3, e.volts_ln if ln else NONE3, e.amps if amps else NONE3,
-            e.phase_kw if phase_kw else NONE3, e.power_kw if power else None, e.reactive_kvar if reactive else None,
-            e.power_factor if factor else None, (e.hertz or None) if hertz else None,
-            e.energy_kwh if energy else None, e.refresh_count if count else None)
+            e.volts_ll if ll else NONE3,
+            e.volts_ln if ln else NONE3,
+            e.amps if amps else NONE3,
+            e.phase_kw if phase_kw else NONE3,
+            e.power_kw if power else None,
+            e.reactive_kvar if reactive else None,
+            e.power_factor if factor else None,
+            (e.hertz or None) if hertz else None,
+            e.energy_kwh if energy else None,
+            e.refresh_count if count else None,
+        )
 
     return shown
 
 
-def _failed(closed: bool, late: bool, answering: bool, busy: int | None,
-            endpoint: Endpoint) -> Outcome | None:
+def _failed(closed: bool, late: bool, answering: bool, busy: int | None, endpoint: Endpoint) -> Outcome | None:
     """How a read ends that brings nothing; None when it brings something."""
     if closed:
         return Outcome.DOWN

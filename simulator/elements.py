@@ -66,7 +66,6 @@ class Elements:
         self._volts = phasors
         self.power_kw = power_kw(self.conductance, phasors)
 
-
     def nearest(self, power_kw_wanted: float) -> int:
         """The load that comes near that many kW at rated volts, largest stages first."""
         raise NotImplementedError

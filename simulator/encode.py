@@ -16,8 +16,16 @@ from benchctl.core.registers import Kind, Order, Point
 Value = float | str | bool | None
 Words = tuple[int, ...]
 
-_FORMATS = {Kind.UINT16: ">H", Kind.INT16: ">h", Kind.UINT32: ">I", Kind.INT32: ">i", Kind.UINT64: ">Q",
-            Kind.INT64: ">q", Kind.FLOAT32: ">f", Kind.FLOAT64: ">d"}
+_FORMATS = {
+    Kind.UINT16: ">H",
+    Kind.INT16: ">h",
+    Kind.UINT32: ">I",
+    Kind.INT32: ">i",
+    Kind.UINT64: ">Q",
+    Kind.INT64: ">q",
+    Kind.FLOAT32: ">f",
+    Kind.FLOAT64: ">d",
+}
 
 
 def _unknown(kind: Kind) -> bytes:
@@ -37,9 +45,9 @@ def _limits(kind: Kind) -> tuple[int, int]:
 def turn(raw: bytes, order: Order) -> bytes:
     """Bytes, most significant first, as they stand in registers in that order."""
     if len(raw) > 2 and order in (Order.CDAB, Order.DCBA):
-        raw = b"".join([raw[i:i + 2] for i in range(len(raw) - 2, -2, -2)])
+        raw = b"".join([raw[i : i + 2] for i in range(len(raw) - 2, -2, -2)])
     if len(raw) > 2 and order in (Order.BADC, Order.DCBA):
-        raw = b"".join([raw[i + 1:i + 2] + raw[i:i + 1] for i in range(0, len(raw), 2)])
+        raw = b"".join([raw[i + 1 : i + 2] + raw[i : i + 1] for i in range(0, len(raw), 2)])
     return raw
 
 
@@ -65,8 +73,9 @@ def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], bytes]:
     return _whole(pack, unknown, order, plain, point.offset, factor, low, high)
 
 
-def _real(pack: Callable[[float], bytes], unknown: bytes, order: Order, plain: bool, offset: float,
-          factor: float) -> Callable[[Value], bytes]:
+def _real(
+    pack: Callable[[float], bytes], unknown: bytes, order: Order, plain: bool, offset: float, factor: float
+) -> Callable[[Value], bytes]:
     def real(value: Value) -> bytes:
         if value is None or isinstance(value, str):
             return unknown
@@ -76,8 +85,16 @@ def _real(pack: Callable[[float], bytes], unknown: bytes, order: Order, plain: b
     return real
 
 
-def _whole(pack: Callable[[int], bytes], unknown: bytes, order: Order, plain: bool, offset: float, factor: float,
-           low: int, high: int) -> Callable[[Value], bytes]:
+def _whole(
+    pack: Callable[[int], bytes],
+    unknown: bytes,
+    order: Order,
+    plain: bool,
+    offset: float,
+    factor: float,
+    low: int,
+    high: int,
+) -> Callable[[Value], bytes]:
     def whole(value: Value) -> bytes:
         if value is None or isinstance(value, str):
             return unknown

@@ -23,8 +23,12 @@ def check(bench: Bench, fault: Fault) -> None:
     if fault.fault not in FAULT_BY_NAME:
         raise ValueError(f"no such fault: {fault.fault!r}")
     kind = FAULT_BY_NAME[fault.fault].on
-    known = {"unit": [u.name for u in bench.site.units], "instrument": [x.name for x in bench.site.instruments],
-             "source": ["source"], "cable": [f"{e.host}:{e.port}" for e in bench.endpoints()]}[kind]
+    known = {
+        "unit": [u.name for u in bench.site.units],
+        "instrument": [x.name for x in bench.site.instruments],
+        "source": ["source"],
+        "cable": [f"{e.host}:{e.port}" for e in bench.endpoints()],
+    }[kind]
     if fault.on not in known:
         raise ValueError(f"fault {fault.fault!r} is on {fault.on!r}, but the site has only: {', '.join(known)}")
 

@@ -21,13 +21,19 @@ def density(altitude_m: float) -> float:
 
 
 class Heat:
-    """Temperatures of one unit in °C: element (air behind the elements) and exhaust (what the sensor feels).
-    """
+    """Temperatures of one unit in °C: element (air behind the elements) and exhaust (what the sensor feels)."""
 
     __slots__ = ("_capacity", "_flow_g", "_sensor_tau_s", "_still_g", "at_rest", "element_c", "exhaust_c", "inlet_c")
 
-    def __init__(self, inlet_c: float, flow_m3_s: float, element_tau_s: float, sensor_tau_s: float,
-                 still_air_tau_s: float, altitude_m: float = 0.0) -> None:
+    def __init__(
+        self,
+        inlet_c: float,
+        flow_m3_s: float,
+        element_tau_s: float,
+        sensor_tau_s: float,
+        still_air_tau_s: float,
+        altitude_m: float = 0.0,
+    ) -> None:
         self.inlet_c = self.element_c = self.exhaust_c = inlet_c
         self.at_rest = True
         self._flow_g = density(altitude_m) * CP * flow_m3_s / 1000.0  # kW/K at full flow

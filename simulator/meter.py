@@ -51,16 +51,18 @@ class Meter:
     `look` gives what flows now (the same object while nothing changed), `clock` the time in seconds.
     """
 
-    def __init__(self, refresh_s: float, wiring: Wiring, seed: str, look: Callable[[], Flow],
-                 clock: Callable[[], float]) -> None:
+    def __init__(
+        self, refresh_s: float, wiring: Wiring, seed: str, look: Callable[[], Flow], clock: Callable[[], float]
+    ) -> None:
         rng = Random(seed)  # noqa: S311 - noise, not secrets
         self.refresh_s = max(refresh_s, 0.02)
         self.trouble = MeterTroubles()
         self.due_s = self._first_s = rng.random() * self.refresh_s
         self._passed = 0  # instants of the grid that are gone
         self._count = 0  # samples taken
-        self._noise = [tuple(1.0 + size * max(-3.0, min(3.0, rng.gauss(0.0, 1.0))) for size in _SIZES)
-                       for _ in range(_ROWS)]
+        self._noise = [
+            tuple(1.0 + size * max(-3.0, min(3.0, rng.gauss(0.0, 1.0))) for size in _SIZES) for _ in range(_ROWS)
+        ]
         self._live, self._neutral = wiring.phases, wiring.has_neutral
         self._lines = self._live if len(self._live) == 3 else self._live[:-1]
         self._look, self._clock = look, clock
@@ -136,8 +138,9 @@ class Meter:
         kw: Three = pa, pb, pc
         if len(live) < 3:
             ll, ln, amps, kw = _some(ll, self._lines), _some(ln, live), _some(amps, live), _some(kw, live)
-        return Electrical(ll, ln if self._neutral else NONE3, amps, kw, power, reactive, factor, hertz,
-                          self._kwh(count), count)
+        return Electrical(
+            ll, ln if self._neutral else NONE3, amps, kw, power, reactive, factor, hertz, self._kwh(count), count
+        )
 
 
 def _figures(flow: Flow, trouble: MeterTroubles) -> tuple[float, ...]:
@@ -151,10 +154,24 @@ def _figures(flow: Flow, trouble: MeterTroubles) -> tuple[float, ...]:
     if trouble.reversed is not None:
         i[trouble.reversed] = -i[trouble.reversed]
     sa, sb, sc = a * i[0].conjugate(), b * i[1].conjugate(), c * i[2].conjugate()
-    values = (abs(a), abs(b), abs(c), abs(a - b), abs(b - c), abs(c - a),
-              1000.0 * abs(i[0]), 1000.0 * abs(i[1]), 1000.0 * abs(i[2]),
-              sa.real, sb.real, sc.real, sa.imag, sb.imag, sc.imag,
-              flow.hertz if max(abs(a), abs(b), abs(c)) > 5.0 else 0.0)
+    values = (
+        abs(a),
+        abs(b),
+        abs(c),
+        abs(a - b),
+        abs(b - c),
+        abs(c - a),
+        1000.0 * abs(i[0]),
+        1000.0 * abs(i[1]),
+        1000.0 * abs(i[2]),
+        sa.real,
+        sb.real,
+        sc.real,
+        sa.imag,
+        sb.imag,
+        sc.imag,
+        flow.hertz if max(abs(a), abs(b), abs(c)) > 5.0 else 0.0,
+    )
     return tuple([f if f > 1e-9 or f < -1e-9 else 0.0 for f in values])  # what rounding leaves of nothing is nothing
 
 

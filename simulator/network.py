@@ -83,8 +83,14 @@ def _delta(stage: Stage, rated_v: float, blown: frozenset[int]) -> Six:
 
 def add(first: Six, second: Six) -> Six:
     """Conductances in parallel."""
-    return (first[0] + second[0], first[1] + second[1], first[2] + second[2],
-            first[3] + second[3], first[4] + second[4], first[5] + second[5])
+    return (
+        first[0] + second[0],
+        first[1] + second[1],
+        first[2] + second[2],
+        first[3] + second[3],
+        first[4] + second[4],
+        first[5] + second[5],
+    )
 
 
 def scaled(g: Six, factor: float) -> Six:
@@ -95,8 +101,7 @@ def scaled(g: Six, factor: float) -> Six:
 def power_kw(g: Six, u: Phasors) -> float:
     """kW of all elements at these volts."""
     a, b, c = u
-    return (g[0] * _sq(a) + g[1] * _sq(b) + g[2] * _sq(c)
-            + g[3] * _sq(a - b) + g[4] * _sq(b - c) + g[5] * _sq(c - a))
+    return g[0] * _sq(a) + g[1] * _sq(b) + g[2] * _sq(c) + g[3] * _sq(a - b) + g[4] * _sq(b - c) + g[5] * _sq(c - a)
 
 
 def currents_ka(g: Six, u: Phasors) -> Phasors:
@@ -113,8 +118,10 @@ def inductive_kva(kw: float, power_factor: float) -> complex:
 
 def plus_evenly(amps_ka: Phasors, volts: Phasors, share_kva: complex, live: list[int]) -> Phasors:
     """Line currents with that much complex power more in each live phase: I = conj(S / U)."""
-    a, b, c = (i + (share_kva / u).conjugate() if k in live and abs(u) > 1e-3 else i
-               for k, (i, u) in enumerate(zip(amps_ka, volts, strict=True)))
+    a, b, c = (
+        i + (share_kva / u).conjugate() if k in live and abs(u) > 1e-3 else i
+        for k, (i, u) in enumerate(zip(amps_ka, volts, strict=True))
+    )
     return a, b, c
 
 

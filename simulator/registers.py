@@ -48,12 +48,20 @@ class Registers:
         groups = tuple(groups)
         cells = [c for g in groups for c in g.cells]
         readable = [c for c in cells if c.point.name != WRITE_ONLY]
-        self._areas = {space: _area(space, registers, [c.point for c in cells if c.point.space is space],
-                                    [c.point for c in readable if c.point.space is space]) for space in Space}
+        self._areas = {
+            space: _area(
+                space,
+                registers,
+                [c.point for c in cells if c.point.space is space],
+                [c.point for c in readable if c.point.space is space],
+            )
+            for space in Space
+        }
         self._groups = [_Encoded(g, self._areas) for g in groups]
         self._by_function = {
             function: (self._areas[space], [g for g in self._groups if space in g.spaces])
-            for function, space in READS.items()}
+            for function, space in READS.items()
+        }
         self._takers = [c for c in cells if c.take is not None]
 
     def refresh(self, function: int = 0) -> None:
@@ -84,7 +92,7 @@ class Registers:
     def read(self, space: Space, first: int, count: int) -> list[int]:
         """Words or bits as they stand. Raises Refusal across a hole."""
         area = self._areas[space]
-        known = area.known[first:first + count]
+        known = area.known[first : first + count]
         if len(known) != count or 0 in known:
             raise Refusal(ILLEGAL_ADDRESS)
         raw = area.raw(first, count)
@@ -95,8 +103,7 @@ class Registers:
     def write(self, space: Space, first: int, values: list[int], function: int) -> None:
         """Hand what was written to whoever takes it, all of it or nothing. Raises Refusal."""
         end = first + len(values)
-        hit = [c for c in self._takers
-               if c.point.space is space and c.point.address < end and first < c.point.end]
+        hit = [c for c in self._takers if c.point.space is space and c.point.address < end and first < c.point.end]
         covered = {a for c in hit for a in range(c.point.address, c.point.end)}
         if not hit or not set(range(first, end)) <= covered or not covered <= set(range(first, end)):
             raise Refusal(ILLEGAL_ADDRESS)
@@ -106,7 +113,7 @@ class Registers:
             if function != cell.point.write_function and not (space is Space.HOLDING and cell.point.bit is not None):
                 raise Refusal(ILLEGAL_FUNCTION)
             start = cell.point.address - first
-            value = _written(cell.point, tuple(values[start:start + cell.point.words]))
+            value = _written(cell.point, tuple(values[start : start + cell.point.words]))
             if value is None:
                 raise Refusal(ILLEGAL_VALUE)
             if cell.take is not None:
@@ -147,7 +154,7 @@ class _Words(_Area):
         self._bytes = bytearray(2 * len(known))
 
     def raw(self, first: int, count: int) -> bytes:
-        return bytes(self._bytes[2 * first:2 * (first + count)])
+        return bytes(self._bytes[2 * first : 2 * (first + count)])
 
     def putter(self, cell: Cell) -> Callable[[Value], None]:
         point, area = cell.point, self._bytes

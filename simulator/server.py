@@ -26,8 +26,9 @@ class Server:
         self._listening: list[asyncio.Server] = []
         self._ticking: asyncio.Task[None] | None = None
 
-    async def start(self, host_override: str | None = None,
-                    ports: Literal["site", "ephemeral"] = "site") -> dict[Endpoint, tuple[str, int]]:
+    async def start(
+        self, host_override: str | None = None, ports: Literal["site", "ephemeral"] = "site"
+    ) -> dict[Endpoint, tuple[str, int]]:
         """Listen.
 
         Returns where each endpoint is. Raises OSError when a port cannot be had; nothing listens then.

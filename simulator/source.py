@@ -215,7 +215,7 @@ class GeneratingSet:
                     self.running, self.stalled = False, True
                     break
             left -= len(given)
-            delay = delay[len(given):] + given
+            delay = delay[len(given) :] + given
         self._act, self._boost, self._integral, self.speed_pu, self._error = act, boost, xi, w, ev
         self._delay, self.volts_pu = delay, max(v, 0.0)
         return squares, steps - left
@@ -230,8 +230,14 @@ class GeneratingSet:
         goal = made + self.model.fr
         speed = self._speed_ref - self.model.droop * made
         most = self.model.umax if self._share is None else self._share + self.model.fr
-        if (abs(self.speed_pu - speed) < 5e-5 and abs(self._error) < 5e-5 and abs(self._act - goal) < 1e-3
-                and abs(self._integral - goal) < 1e-3 and abs(self._boost - goal) < 0.01 and goal <= most):
+        if (
+            abs(self.speed_pu - speed) < 5e-5
+            and abs(self._error) < 5e-5
+            and abs(self._act - goal) < 1e-3
+            and abs(self._integral - goal) < 1e-3
+            and abs(self._boost - goal) < 0.01
+            and goal <= most
+        ):
             self.speed_pu, self.volts_pu, self._error = speed, volts, 0.0
             self._stand_at(made)
             self.moving = False

@@ -55,13 +55,17 @@ def stations(bench: Bench, dead_time: bool = True) -> dict[Endpoint, Station]:
 
 
 class Conversation:
-    """One connection's bytes. `send(reply, at_s)` is called in order, `end()` when the bytes are no Modbus.
-    """
+    """One connection's bytes. `send(reply, at_s)` is called in order, `end()` when the bytes are no Modbus."""
 
     __slots__ = ("_clock", "_end", "_rest", "_send", "_station")
 
-    def __init__(self, station: Station, clock: Callable[[], float], send: Callable[[bytes, float], None],
-                 end: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        station: Station,
+        clock: Callable[[], float],
+        send: Callable[[bytes, float], None],
+        end: Callable[[], None],
+    ) -> None:
         self._station, self._clock, self._send, self._end = station, clock, send, end
         self._rest = b""  # the beginning of a frame
 

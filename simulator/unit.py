@@ -28,8 +28,11 @@ BOOT_S = 3.0
 OVERHEAT_RESET_K = 50.0
 MIX_S = 0.25  # heat may take the mean of the volts over this
 
-_FEEDS = {"any request": ("request", "write", "register"), "any write": ("write", "register"),
-          "register": ("register",)}
+_FEEDS = {
+    "any request": ("request", "write", "register"),
+    "any write": ("write", "register"),
+    "register": ("register",),
+}
 
 Schedule = Callable[[float, Callable[[], None]], None]
 
@@ -37,8 +40,9 @@ Schedule = Callable[[float, Callable[[], None]], None]
 class Bank:
     """A unit in the simulated world. Times are the bench's; `at(time, what)` schedules for it."""
 
-    def __init__(self, unit: Unit, number: int, neutral: bool, ambient_c: float, altitude_m: float,
-                 rng: Random, at: Schedule) -> None:
+    def __init__(
+        self, unit: Unit, number: int, neutral: bool, ambient_c: float, altitude_m: float, rng: Random, at: Schedule
+    ) -> None:
         profile = unit.profile
         physics = profile.simulated or Simulated()
         self.unit, self.profile, self.physics, self.at = unit, profile, physics, at
@@ -63,8 +67,14 @@ class Bank:
         self._flow = 0.0  # share of full airflow
         self.trouble = Troubles()
         self.fan = Fan(physics.fan_spin_up_s, physics.fan_spin_down_s)
-        self._heat = Heat(ambient_c, physics.flow_m3_s, physics.element_tau_s, physics.sensor_tau_s,
-                          physics.still_air_tau_s, altitude_m)
+        self._heat = Heat(
+            ambient_c,
+            physics.flow_m3_s,
+            physics.element_tau_s,
+            physics.sensor_tau_s,
+            physics.still_air_tau_s,
+            altitude_m,
+        )
         kind = SetPointElements if profile.setpoint else StagedElements
         self.elements: Elements = kind(profile, physics, neutral, rng, self)
         self._air_lost_s: float | None = None
@@ -107,8 +117,7 @@ class Bank:
     @property
     def fan_supply(self) -> bool:
         """The fans' supply is present."""
-        return not self.trouble.fan_supply_lost and (
-            self.supply_ok or self.profile.fan.supply is FanSupply.SEPARATE)
+        return not self.trouble.fan_supply_lost and (self.supply_ok or self.profile.fan.supply is FanSupply.SEPARATE)
 
     @property
     def answering(self) -> bool:
@@ -135,8 +144,14 @@ class Bank:
     def may_stay_in(self) -> bool:
         """The contactors' common circuit: closed ones stay in while this holds."""
         t = self.trouble
-        return (self.fan_on and not t.local and not t.emergency_stop and not self.watchdog_expired
-                and not self.air_tripped and not self.overheat_tripped)
+        return (
+            self.fan_on
+            and not t.local
+            and not t.emergency_stop
+            and not self.watchdog_expired
+            and not self.air_tripped
+            and not self.overheat_tripped
+        )
 
     @property
     def may_pull_in(self) -> bool:
@@ -238,8 +253,11 @@ class Bank:
 
     def elapse(self, to_s: float, mean_square_volts: float) -> None:
         """Let time pass until to_s; mean_square_volts: of the source, per unit squared."""
-        if self.busy or self.version != self._known_version or (
-                mean_square_volts != self._known_square and self.now_s - self._worked_s > MIX_S):
+        if (
+            self.busy
+            or self.version != self._known_version
+            or (mean_square_volts != self._known_square and self.now_s - self._worked_s > MIX_S)
+        ):
             self._elapse_anew(to_s, mean_square_volts)
             return
         if mean_square_volts != self._square:

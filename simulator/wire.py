@@ -51,7 +51,7 @@ def split(data: bytes) -> tuple[list[tuple[int, int, bytes]], bytes]:
         end = place + 6 + length
         if end > size:
             break
-        frames.append((transaction, unit, data[place + 7:end]))
+        frames.append((transaction, unit, data[place + 7 : end]))
         place = end
     return frames, data[place:]
 
@@ -170,5 +170,11 @@ def _write_then_read(pdu: bytes, store: Store) -> bytes:
     return pack(f">BB{count}H", 23, 2 * count, *store.read(Space.HOLDING, first, count))
 
 
-_WRITES = {5: _write_coil, 6: _write_register, 15: _write_coils, 16: _write_registers, 22: _mask_write,
-           23: _write_then_read}
+_WRITES = {
+    5: _write_coil,
+    6: _write_register,
+    15: _write_coils,
+    16: _write_registers,
+    22: _mask_write,
+    23: _write_then_read,
+}

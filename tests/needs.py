@@ -1,4 +1,4 @@
-"""Programs from outside Python that a test speaks with: skipped by name where missing, a failure where all must be there."""
+"""Programs from outside Python: a test that needs one is skipped by name where it is missing, but not in CI."""
 
 import os
 import shutil

@@ -1,8 +1,8 @@
 """The command line: one file a verb. Exit codes are a contract.
 
 0 done and good · 1 done, not good or not feasible · 2 usage or file error · 3 tripped or dropped · 4 chain lost.
-A verb's module has `HELP` (one line), `arguments(parser)` and `run(args, voice) -> int`, and imports what it needs late,
-so that `benchctl --help` stays quick.
+A verb's module has `HELP` (one line), `arguments(parser)` and `run(args, voice) -> int`, and imports what it needs
+late, so that `benchctl --help` stays quick.
 """
 
 import argparse
@@ -32,14 +32,14 @@ CAUTION = "benchctl is no safety device: keep the hard-wired emergency stop in r
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(prog="benchctl", description=__doc__.splitlines()[0] and (
-        "Plan, rehearse, run and record load tests of standby power sources."), epilog=CAUTION)
+    what = "Plan, rehearse, run and record load tests of standby power sources."
+    top = argparse.ArgumentParser(prog="benchctl", description=what, epilog=CAUTION)
     top.add_argument("--version", action="version", version=f"benchctl {__version__}")
     verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
     for name, module_name in VERBS.items():
         module = importlib.import_module(module_name)
         sub = verbs.add_parser(name, help=module.HELP, description=module.HELP, epilog=CAUTION)
-        sub.add_argument("--json", action="store_true", help="JSON lines on standard output, narration on standard error")
+        sub.add_argument("--json", action="store_true", help="JSON lines on stdout, narration on stderr")
         module.arguments(sub)
         sub.set_defaults(run=module.run)
     return top
@@ -56,7 +56,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return NOT_GOOD
     except BrokenPipeError:
         return GOOD
-    except Exception as fault:  # noqa: BLE001 - the last wall between a fault of ours and the user's screen
+    except Exception as fault:
         from benchctl.cli.faults import explain
 
         return explain(fault, voice)

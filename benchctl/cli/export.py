@@ -16,11 +16,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """The verb's arguments."""
     run_argument(parser)
     parser.add_argument("--csv", action="store_true", required=True, help="comma-separated values (the only form)")
-    parser.add_argument("--flavour", choices=("point", "comma"), default="point",
-                        help="point: 1.5 and , between cells (default); comma: 1,5 and ; between cells")
+    parser.add_argument(
+        "--flavour",
+        choices=("point", "comma"),
+        default="point",
+        help="point: 1.5 and , between cells (default); comma: 1,5 and ; between cells",
+    )
     parser.add_argument("--out", metavar="FILE", help="file to write (default: standard output)")
-    parser.add_argument("--zone", metavar="ZONE",
-                        help="time zone of the times, as Europe/Lisbon (default: this computer's)")
+    parser.add_argument(
+        "--zone", metavar="ZONE", help="time zone of the times, as Europe/Lisbon (default: this computer's)"
+    )
 
 
 def run(args: argparse.Namespace, voice: Voice) -> int:

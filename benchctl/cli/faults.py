@@ -1,4 +1,4 @@
-"""Faults that end a verb, told in a line or a few: file errors with their place, everything else without a traceback."""
+"""Faults that end a verb, told in a line or a few: file errors with their place, the rest without a traceback."""
 
 import os
 import tempfile
@@ -22,5 +22,5 @@ def explain(fault: Exception, voice: Voice) -> int:
         handle, path = tempfile.mkstemp(prefix="benchctl-fault-", suffix=".txt")
         with os.fdopen(handle, "w", encoding="utf-8") as report:
             traceback.print_exception(fault, file=report)
-        voice.narrate(f"a fault of benchctl itself: {type(fault).__name__}: {fault}; details for its makers are in {path}")
+        voice.narrate(f"a fault of benchctl itself: {type(fault).__name__}: {fault}; details for its makers: {path}")
     return USAGE

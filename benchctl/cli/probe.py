@@ -75,19 +75,38 @@ def _meet(args: argparse.Namespace, voice: Voice) -> int:
         warnings = [*found.warnings, *place_warnings(site, unit)] if found.reached else list(found.warnings)
         warned = warned or bool(warnings)
         _tell(voice, found, warnings, f"{number}. {unit.name}", capacity(site, unit))
-        _row(voice, found, warnings, {"position": number, "rated_kw": unit.profile.rated_kw,
-                                      "available_kw": _available_kw(site, unit), "place": unit.position})
-    for found in met[len(site.units):]:
+        _row(
+            voice,
+            found,
+            warnings,
+            {
+                "position": number,
+                "rated_kw": unit.profile.rated_kw,
+                "available_kw": _available_kw(site, unit),
+                "place": unit.position,
+            },
+        )
+    for found in met[len(site.units) :]:
         warned = warned or bool(found.warnings)
         _tell(voice, found, list(found.warnings), found.name, "")
         _row(voice, found, list(found.warnings), {})
     reached = [u for u, m in zip(site.units, met, strict=False) if m.reached]
     rated = sum(u.profile.rated_kw for u in reached)
     available = sum(_available_kw(site, u) for u in reached)
-    voice.text(f"{len(reached)} of {len(site.units)} units answer: {rated:g} kW rated, about {available:.0f} kW at "
-               f"{site.nameplate.volts:g} V, for a source of {site.nameplate.power_kw:g} kW")
-    voice.row({"kind": "total", "units": len(site.units), "answering": len(reached), "rated_kw": rated,
-               "available_kw": round(available, 1), "source_kw": site.nameplate.power_kw})
+    voice.text(
+        f"{len(reached)} of {len(site.units)} units answer: {rated:g} kW rated, about {available:.0f} kW at "
+        f"{site.nameplate.volts:g} V, for a source of {site.nameplate.power_kw:g} kW"
+    )
+    voice.row(
+        {
+            "kind": "total",
+            "units": len(site.units),
+            "answering": len(reached),
+            "rated_kw": rated,
+            "available_kw": round(available, 1),
+            "source_kw": site.nameplate.power_kw,
+        }
+    )
     if not any(m.reached for m in met):
         return CHAIN_LOST
     return NOT_GOOD if warned else GOOD
@@ -116,8 +135,10 @@ def _volts_ratio(site: "Site", unit: "Unit") -> float:
 def capacity(site: "Site", unit: "Unit") -> str:
     """A unit's size in words."""
     profile = unit.profile
-    return (f"{profile.rated_kw:g} kW at {profile.rated_v:g} V {profile.connection}, "
-            f"about {_available_kw(site, unit):.0f} kW here")
+    return (
+        f"{profile.rated_kw:g} kW at {profile.rated_v:g} V {profile.connection}, "
+        f"about {_available_kw(site, unit):.0f} kW here"
+    )
 
 
 def place_warnings(site: "Site", unit: "Unit") -> list[str]:
@@ -128,8 +149,10 @@ def place_warnings(site: "Site", unit: "Unit") -> list[str]:
     if ratio > profile.highest_v_ratio:
         told.append(f"rated {profile.rated_v:g} V, but the source has {plate.volts:g} V: no stage may close")
     elif ratio < 0.9:
-        told.append(f"rated {profile.rated_v:g} V on a source of {plate.volts:g} V: "
-                    f"it gives {100 * ratio * ratio:.0f} % of its rating")
+        told.append(
+            f"rated {profile.rated_v:g} V on a source of {plate.volts:g} V: "
+            f"it gives {100 * ratio * ratio:.0f} % of its rating"
+        )
     if profile.phases > len(plate.wiring.phases):
         told.append(f"a {profile.phases}-phase unit on a {plate.wiring.value} source")
     return told
@@ -139,9 +162,12 @@ def _tell(voice: Voice, found: "Met", warnings: list[str], head: str, size: str)
     state = found.outcome.value if not found.reached else "answers"
     if found.latency_s is not None:
         state += f" in {1000 * found.latency_s:.0f} ms"
-    said = [f"serial {found.serial}" if found.serial else "", f"model {found.model}" if found.model else "",
-            f"firmware {found.firmware}" if found.firmware else "",
-            f"watchdog {found.watchdog_s:g} s" if found.watchdog_s is not None else ""]
+    said = [
+        f"serial {found.serial}" if found.serial else "",
+        f"model {found.model}" if found.model else "",
+        f"firmware {found.firmware}" if found.firmware else "",
+        f"watchdog {found.watchdog_s:g} s" if found.watchdog_s is not None else "",
+    ]
     voice.text(", ".join([f"{head}: {state}", *filter(None, [size, *said])]))
     for fault in found.faults:
         voice.text(f"     fault: {fault}")
@@ -150,13 +176,29 @@ def _tell(voice: Voice, found: "Met", warnings: list[str], head: str, size: str)
 
 
 def _row(voice: Voice, found: "Met", warnings: list[str], more: dict[str, Any]) -> None:
-    voice.row({
-        "kind": "device", "name": found.name, "reached": found.reached, "outcome": found.outcome.value,
-        "latency_s": None if found.latency_s is None else round(found.latency_s, 4), "serial": found.serial,
-        "model": found.model, "firmware": found.firmware, "identity_ok": found.identity_ok,
-        "says_rated_kw": found.rated_kw, "says_rated_v": found.rated_v, "watchdog_s": found.watchdog_s,
-        "fresh": found.fresh, "load_on": found.load_on, "faults": list(found.faults), "suspect": list(found.suspect),
-        "absent": list(found.absent), "warnings": warnings, **more})
+    voice.row(
+        {
+            "kind": "device",
+            "name": found.name,
+            "reached": found.reached,
+            "outcome": found.outcome.value,
+            "latency_s": None if found.latency_s is None else round(found.latency_s, 4),
+            "serial": found.serial,
+            "model": found.model,
+            "firmware": found.firmware,
+            "identity_ok": found.identity_ok,
+            "says_rated_kw": found.rated_kw,
+            "says_rated_v": found.rated_v,
+            "watchdog_s": found.watchdog_s,
+            "fresh": found.fresh,
+            "load_on": found.load_on,
+            "faults": list(found.faults),
+            "suspect": list(found.suspect),
+            "absent": list(found.absent),
+            "warnings": warnings,
+            **more,
+        }
+    )
 
 
 # -- one register
@@ -172,15 +214,18 @@ def _look(args: argparse.Namespace, voice: Voice) -> int:
     if not 0 <= unit_id <= 255:
         raise UsageFault(f"unit id {unit_id}: expected 0 to 255")
     view = asyncio.run(try_register(endpoint, unit_id, Space(args.space), args.register))
-    voice.text(f"{args.space} {args.register} of unit id {unit_id} at {endpoint.host}:{endpoint.port} "
-               f"(number {args.register + 1} where manuals count from one)")
+    voice.text(
+        f"{args.space} {args.register} of unit id {unit_id} at {endpoint.host}:{endpoint.port} "
+        f"(number {args.register + 1} where manuals count from one)"
+    )
     for look in (view.below, view.here, view.above):
         voice.row(_look_row(view, look))
         for line in look_lines(look, view.space.bits):
             voice.text(line)
     if not view.answered:
-        voice.narrate(f"nothing came from unit id {unit_id}; some devices answer only to their own (--unit-id), "
-                      "often 1, 255 or 0")
+        voice.narrate(
+            f"nothing came from unit id {unit_id}; some devices answer only to their own (--unit-id), often 1, 255 or 0"
+        )
         return CHAIN_LOST
     return GOOD if view.here.words else NOT_GOOD
 
@@ -211,15 +256,25 @@ def look_lines(look: "Look", bits: bool) -> list[str]:
         return [f"{head}  {look.words[0]}"]
     lines = [f"{head}  {' '.join(f'{w:04X}' for w in look.words):<9}  int16 {look.int16}  uint16 {look.uint16}"]
     if look.float32 is not None and look.int32 is not None and look.uint32 is not None:
-        lines += [f"        {order.value}       float32 {look.float32[order]:<14.7g} int32 {look.int32[order]:<12} "
-                  f"uint32 {look.uint32[order]}" for order in look.float32]
+        lines += [
+            f"        {order.value}       float32 {look.float32[order]:<14.7g} int32 {look.int32[order]:<12} "
+            f"uint32 {look.uint32[order]}"
+            for order in look.float32
+        ]
     return lines
 
 
 def _look_row(view: "RegisterView", look: "Look") -> dict[str, Any]:
-    row: dict[str, Any] = {"kind": "register", "space": view.space.value, "unit_id": view.unit_id,
-                           "address": look.address, "words": list(look.words), "fault": look.fault or None,
-                           "int16": look.int16, "uint16": look.uint16}
+    row: dict[str, Any] = {
+        "kind": "register",
+        "space": view.space.value,
+        "unit_id": view.unit_id,
+        "address": look.address,
+        "words": list(look.words),
+        "fault": look.fault or None,
+        "int16": look.int16,
+        "uint16": look.uint16,
+    }
     for name, ways in (("int32", look.int32), ("uint32", look.uint32), ("float32", look.float32)):
         # JSON has no word for infinity or not-a-number: those are null.
         row[name] = ways and {o.value: v if math.isfinite(v) else None for o, v in ways.items()}

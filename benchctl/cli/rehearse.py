@@ -25,7 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("program", metavar="PROGRAM", help="program file, or the name of a shipped one")
     parser.add_argument("--site", required=True, metavar="SITE", help="site file, or the name of a shipped one")
     parser.add_argument("--scenario", metavar="FILE", help="faults and answers: a file, or the name of a shipped one")
-    parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of everything that is random (default 0)")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of all that is random (default 0)")
     parser.add_argument("--anyway", action="store_true", help="rehearse although the plan says that it cannot be done")
     runs_argument(parser)
 
@@ -48,11 +48,14 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
         voice.narrate(f"{finding.severity.value}: {finding.text}")
     if not drawn.feasible and not args.anyway:
         voice.narrate("not rehearsed: the plan is not feasible (--anyway rehearses it all the same)")
-        voice.row({"outcome": "not feasible", "refusals": [f.text for f in drawn.findings if f.severity.value == "refusal"]})
+        refusals = [f.text for f in drawn.findings if f.severity.value == "refusal"]
+        voice.row({"outcome": "not feasible", "refusals": refusals})
         return 1
     settings = Settings.of(site, program, drawn.scan_period_s)
-    voice.narrate(f"rehearsal of {program.title or program.name} at {site.title or site.name}, "
-                  f"a scan each {settings.scan_period_s:g} s, simulated units, seed {args.seed}")
+    voice.narrate(
+        f"rehearsal of {program.title or program.name} at {site.title or site.name}, "
+        f"a scan each {settings.scan_period_s:g} s, simulated units, seed {args.seed}"
+    )
     return _rehearse(args, voice, settings, scenario, files)
 
 
@@ -79,8 +82,14 @@ def _rehearse(args, voice, settings, scenario, files) -> int:  # type: ignore[no
     begun_s = time.perf_counter()
     start_at = settings.program.start_at
     wall_s = datetime.fromisoformat(start_at).timestamp() if start_at else time.time()
-    rehearsal = Rehearsal(settings, scenario, seed=args.seed, wall_s=wall_s,
-                          listeners=(recorder.write, tally, _narrator(voice)), health=lambda: recorder.health)
+    rehearsal = Rehearsal(
+        settings,
+        scenario,
+        seed=args.seed,
+        wall_s=wall_s,
+        listeners=(recorder.write, tally, _narrator(voice)),
+        health=lambda: recorder.health,
+    )
     try:
         last = rehearsal.run()
     except KeyboardInterrupt:
@@ -103,7 +112,8 @@ def _narrator(voice: Voice) -> "Callable[[Frame], None]":
         if now_s - told_s >= QUIET_S:
             told_s = now_s
             delivered = "not known" if seen.delivered_kw is None else f"{seen.delivered_kw:.0f} kW"
-            voice.narrate(f"{clock(now_s)}  {state.mode.value:<18} target {state.target_kw:.0f} kW, delivered {delivered}")
+            asked = f"target {state.target_kw:.0f} kW, delivered {delivered}"
+            voice.narrate(f"{clock(now_s)}  {state.mode.value:<18} {asked}")
 
     return narrate
 
@@ -126,7 +136,9 @@ def outcome_of(rehearsal: "Rehearsal", last: "Frame") -> str:
     return state.outcome or state.after_unload or "interrupted"
 
 
-def _tell(voice: Voice, rehearsal: "Rehearsal", last: "Frame", tally: "Tally", recorder: "Recorder", wall_s: float) -> int:
+def _tell(
+    voice: Voice, rehearsal: "Rehearsal", last: "Frame", tally: "Tally", recorder: "Recorder", wall_s: float
+) -> int:
     """Close the record and tell the outcome; returns the exit code."""
     from benchctl.cli.curve import curve
 

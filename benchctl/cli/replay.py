@@ -27,9 +27,18 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
         voice.narrate(str(fault))
         return 2
     first = found.difference
-    voice.row({"run": reader.path.stem, "equal": found.equal, "compared": found.compared, "gaps": found.gaps,
-               "note": found.note, "difference": None if first is None else {
-                   "scan": first.scan, "time": moment(first.wall_ns), "now_s": first.now_s, "lines": first.lines}})
+    voice.row(
+        {
+            "run": reader.path.stem,
+            "equal": found.equal,
+            "compared": found.compared,
+            "gaps": found.gaps,
+            "note": found.note,
+            "difference": None
+            if first is None
+            else {"scan": first.scan, "time": moment(first.wall_ns), "now_s": first.now_s, "lines": first.lines},
+        }
+    )
     told = f"{found.compared} scans decided again, {found.gaps} gaps"
     if found.note:
         told += f"; {found.note}"

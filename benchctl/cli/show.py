@@ -39,8 +39,16 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
 
 
 def _head(reader: "Reader", voice: Voice) -> None:
-    voice.row({"row": "run", "run": reader.path.stem, "path": str(reader.path), "condition": reader.condition,
-               "scans": reader.scan_count, "meta": reader.meta})
+    voice.row(
+        {
+            "row": "run",
+            "run": reader.path.stem,
+            "path": str(reader.path),
+            "condition": reader.condition,
+            "scans": reader.scan_count,
+            "meta": reader.meta,
+        }
+    )
     meta = reader.meta
     what = f"program {meta['program']}" if meta.get("program") else "load by hand"
     voice.text(f"{reader.path.stem}: {meta.get('kind')} of {what} at {meta.get('site')}, {reader.condition}")
@@ -61,13 +69,30 @@ def _events(reader: "Reader", voice: Voice) -> None:
     for event in reader.events():
         unit = units[event.unit] if 0 <= event.unit < len(units) else ""
         at, elapsed_s = moment(event.wall_ns), round(event.now_s - begun_s, 3)
-        voice.row({"row": "event", "time": at, "elapsed_s": elapsed_s, "scan": event.scan, "kind": event.kind,
-                   "unit": unit or None, "who": event.who, "text": event.text})
+        voice.row(
+            {
+                "row": "event",
+                "time": at,
+                "elapsed_s": elapsed_s,
+                "scan": event.scan,
+                "kind": event.kind,
+                "unit": unit or None,
+                "who": event.who,
+                "text": event.text,
+            }
+        )
         by = f" ({event.who})" if event.who else ""
         voice.text(f"{at[:10]} {at[11:19]} {elapsed_s:>10.1f} s  {event.kind:<18} {event.text}{by}")
     for gap in reader.gaps:
-        voice.row({"row": "gap", "time": moment(gap.wall_ns), "first_scan": gap.first_scan,
-                   "last_scan": gap.last_scan, "text": gap.text})
+        voice.row(
+            {
+                "row": "gap",
+                "time": moment(gap.wall_ns),
+                "first_scan": gap.first_scan,
+                "last_scan": gap.last_scan,
+                "text": gap.text,
+            }
+        )
         voice.text(f"record incomplete: scans {gap.first_scan} to {gap.last_scan} are missing: {gap.text}")
 
 
@@ -95,9 +120,19 @@ def _end(reader: "Reader", voice: Voice) -> None:
 
 
 def _verification(found: "Verification", voice: Voice) -> None:
-    voice.row({"row": "verification", "intact": found.intact, "sealed": found.sealed, "altered": found.altered,
-               "notes": found.notes, "rows": found.rows})
-    voice.text(f"record: {'intact' if found.intact else 'ALTERED'}, {'sealed' if found.sealed else 'not sealed'}, "
-               f"{found.rows} rows checked")
+    voice.row(
+        {
+            "row": "verification",
+            "intact": found.intact,
+            "sealed": found.sealed,
+            "altered": found.altered,
+            "notes": found.notes,
+            "rows": found.rows,
+        }
+    )
+    voice.text(
+        f"record: {'intact' if found.intact else 'ALTERED'}, {'sealed' if found.sealed else 'not sealed'}, "
+        f"{found.rows} rows checked"
+    )
     for text in (*found.altered, *found.notes):
         voice.text(f"  {text}")

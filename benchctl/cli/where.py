@@ -6,8 +6,9 @@ from pathlib import Path
 
 def runs_argument(parser: argparse.ArgumentParser) -> None:
     """Add `--runs`."""
-    parser.add_argument("--runs", metavar="FOLDER",
-                        help="folder of the runs (default: $BENCHCTL_RUNS, else the user's data folder)")
+    parser.add_argument(
+        "--runs", metavar="FOLDER", help="folder of the runs (default: $BENCHCTL_RUNS, else the user's data folder)"
+    )
 
 
 def run_argument(parser: argparse.ArgumentParser) -> None:

@@ -65,9 +65,7 @@ def _best_trade(draft: Draft, level: Level) -> tuple[Weighed, Weighed] | None:
     return None
 
 
-def _best_exchange(
-    draft: Draft, level: Level, shut: list[Hand], free: list[Hand]
-) -> tuple[Weighed, Weighed] | None:
+def _best_exchange(draft: Draft, level: Level, shut: list[Hand], free: list[Hand]) -> tuple[Weighed, Weighed] | None:
     low, high, live = level.low - draft.step, level.high - draft.step, draft.measure.live
     weights = [hand[0] for hand in free]
     best, found = draft.unbalance_percent() - _GAIN, None

@@ -60,7 +60,8 @@ def judge(
     total = _difference(on.power_kw, before.power_kw, after.power_kw)
     if total is None:
         return Judged(Result.NOT_DEMONSTRATED, "the meter did not tell the power")
-    assert before.power_kw is not None and after.power_kw is not None
+    assert before.power_kw is not None
+    assert after.power_kw is not None
     if abs(after.power_kw - before.power_kw) > tolerance_kw:
         return Judged(Result.NOT_DEMONSTRATED, "other load moved meanwhile", total, drifts=True)
     phases = [_difference(on.phase_kw[p], before.phase_kw[p], after.phase_kw[p]) for p in range(3)]
@@ -106,7 +107,7 @@ def _wrong_amount(total_kw: float, expected_kw: float, shares: list[float]) -> s
 
 
 def line_to_neutral_fault(e: Electrical) -> str:
-    """Name a line-to-neutral voltage that does not fit the line-to-line ones (factor sqrt 3); empty when all is well."""
+    """Name line-to-neutral volts that do not fit the line-to-line ones (factor sqrt 3); empty when all is well."""
     lines = [v for v in e.volts_ll if v is not None]
     neutrals = [v for v in e.volts_ln if v is not None]
     if len(lines) < 3 or len(neutrals) < 3 or sum(neutrals) <= 0.0:

@@ -73,8 +73,15 @@ def choose(
         draft = Draft(m, draft.loads)  # sums afresh, without the noise of changes
     a, b, c = draft.phases
     error_kw = a + b + c - max(target_kw, 0.0)
-    return Choice(tuple(draft.loads), a + b + c, error_kw, level.short and error_kw < -1e-6, (a, b, c),
-                  draft.unbalance_percent(), _moves(m, held.loads, draft.loads))
+    return Choice(
+        tuple(draft.loads),
+        a + b + c,
+        error_kw,
+        level.short and error_kw < -1e-6,
+        (a, b, c),
+        draft.unbalance_percent(),
+        _moves(m, held.loads, draft.loads),
+    )
 
 
 def _within(draft: Draft, level: Level) -> bool:
@@ -132,7 +139,7 @@ def _few(pool: Pool, low: int, high: int, aim: int) -> Parts | None:
 def _closest(weights: list[int], low: int, high: int, aim: int) -> int | None:
     """The weight in [low, high] nearest to aim."""
     i = bisect_left(weights, aim)
-    found = [w for w in weights[max(0, i - 1):i + 1] if low <= w <= high]
+    found = [w for w in weights[max(0, i - 1) : i + 1] if low <= w <= high]
     return min(found, key=lambda w: abs(w - aim)) if found else None
 
 

@@ -41,7 +41,8 @@ class Settings:
         """Settings for a site and a program; the scan period is the site's, or 0.5 s."""
         legs = lay_out(program, site.nameplate.power_kw) if program else ()
         stage_kw = min(smallest_kw(u.profile) for u in site.units)
-        return Settings(site, program, scan_period_s or site.scan_period_s or 0.5, legs, peak_kw(legs), site.rated_kw, stage_kw)
+        period_s = scan_period_s or site.scan_period_s or 0.5
+        return Settings(site, program, period_s, legs, peak_kw(legs), site.rated_kw, stage_kw)
 
 
 def first_state(settings: Settings) -> State:

@@ -41,9 +41,8 @@ def guard(state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: f
     if rising_kw > 0.0:
         state.room_kw = max(0.0, state.room_kw - rising_kw)
     if loads != before:
-        state.settle_s = max(
-            state.settle_s, max(u.profile.follow_s + u.profile.meter_refresh_s for u in settings.site.units)
-        )
+        slowest_s = max(u.profile.follow_s + u.profile.meter_refresh_s for u in settings.site.units)
+        state.settle_s = max(state.settle_s, slowest_s)
     moved_kw = sum(
         load_kw(unit.profile, new, s.ratio) - load_kw(unit.profile, old, s.ratio)
         for new, old, s, unit in zip(loads, before, seen.units, settings.site.units, strict=True)

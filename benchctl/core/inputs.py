@@ -1,4 +1,4 @@
-"""Everything that is not determined by the program: the whole of it is recorded, so a run replays to the same orders."""
+"""All that the program does not determine: the whole of it is recorded, so a run replays to the same orders."""
 
 from dataclasses import dataclass
 from enum import Enum

@@ -51,7 +51,7 @@ def hold(state: State, why: str, events: list[Event]) -> None:
 
 
 def _when_lost(state: State, seen: Seen, settings: Settings, alarm: Alarm, events: list[Event]) -> None:
-    """A lost unit: keep the rest, unload all, or let the others take its share once its own watchdog must have acted."""
+    """A lost unit: keep the rest, unload all, or let the others take over once its own watchdog must have acted."""
     if state.mode is not Mode.RUN:
         return
     policy = settings.site.when_lost

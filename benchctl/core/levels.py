@@ -21,8 +21,25 @@ from benchctl.core.profile import Profile, SetPoint
 from benchctl.core.program import Rounding
 from benchctl.core.sums import at_most, nearest
 
-__all__ = ["Health", "Level", "Offer", "best_level", "best_level_kw", "full", "join", "level_count",
-           "level_on", "load_kw", "lowers", "meet", "offer", "offers_kw", "phase_kw", "smallest_kw", "stage_kws"]
+__all__ = [
+    "Health",
+    "Level",
+    "Offer",
+    "best_level",
+    "best_level_kw",
+    "full",
+    "join",
+    "level_count",
+    "level_on",
+    "load_kw",
+    "lowers",
+    "meet",
+    "offer",
+    "offers_kw",
+    "phase_kw",
+    "smallest_kw",
+    "stage_kws",
+]
 
 Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
 
@@ -115,10 +132,12 @@ def _stage_phases(profile: Profile, volts_ratio: float, health: Health | None) -
     scale = _scale(profile, volts_ratio)
     if health is None:
         return tuple([(a * scale, b * scale, c * scale) for a, b, c in (s.phase_kw for s in profile.stages)])
-    return tuple([
-        (s.phase_kw[0] * h[0] * scale, s.phase_kw[1] * h[1] * scale, s.phase_kw[2] * h[2] * scale)
-        for s, h in zip(profile.stages, health, strict=True)
-    ])
+    return tuple(
+        [
+            (s.phase_kw[0] * h[0] * scale, s.phase_kw[1] * h[1] * scale, s.phase_kw[2] * h[2] * scale)
+            for s, h in zip(profile.stages, health, strict=True)
+        ]
+    )
 
 
 def _setpoint_share(profile: Profile) -> tuple[float, float, float]:
@@ -142,8 +161,9 @@ def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Healt
     if profile.setpoint:
         steps = min(usable, _most_steps(profile, profile.setpoint, volts_ratio))
         step_kw = profile.setpoint.resolution_kw * scale
-        return Offer(scale=scale, steps=steps if step_kw > 0.0 else 0, step_kw=step_kw,
-                     step_share=_setpoint_share(profile))
+        return Offer(
+            scale=scale, steps=steps if step_kw > 0.0 else 0, step_kw=step_kw, step_share=_setpoint_share(profile)
+        )
     phases = _stage_phases(profile, volts_ratio, health)
     kws = tuple([p[0] + p[1] + p[2] for p in phases])
     for i, kw in enumerate(kws):
@@ -183,9 +203,7 @@ class Level:
     high: int
 
 
-def best_level(
-    offers: tuple[Offer, ...], target_kw: float, rounding: Rounding, ceiling_kw: float = math.inf
-) -> Level:
+def best_level(offers: tuple[Offer, ...], target_kw: float, rounding: Rounding, ceiling_kw: float = math.inf) -> Level:
     """The level with the smallest error on the allowed side of the target, never above ceiling_kw.
 
     NEAREST breaks ties downward; AT_LEAST falls back to the largest level if none reaches the target (short

@@ -75,13 +75,18 @@ def measure(offers: tuple[Offer, ...]) -> Measure:
     inexact = {o: n for o, n in alike.items() if o.steps and any(off[kw] for kw in _pieces(o))}
     slack = sum([n * (len(_pieces(o)) + 1) for o, n in inexact.items()])
     return Measure(
-        offers, unit_kw, tuple([weights[o] for o in offers]), all_sums(tuple(sorted(merged.items()))),
+        offers,
+        unit_kw,
+        tuple([weights[o] for o in offers]),
+        all_sums(tuple(sorted(merged.items()))),
         total=sum([w * n for w, n in merged.items()]),
         total_kw=sum([o.full_kw * n for o, n in alike.items()]),
         smallest=min(merged, default=0),
         hidden_kw=sum([n * max(0.0, off[kw]) for kw, n in pieces.items()]) + slack * unit_kw,
         excess_kw=sum([n * max(0.0, -off[kw]) for kw, n in pieces.items()]) + slack * unit_kw,
-        slack=slack, capacity=tuple([capacity[o] for o in offers]), live=_live(alike),
+        slack=slack,
+        capacity=tuple([capacity[o] for o in offers]),
+        live=_live(alike),
         uneven=any(o.uneven for o in alike),
     )
 

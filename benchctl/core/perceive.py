@@ -43,7 +43,7 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
         seen.units.append(_unit(index, u, unit, reading, writes, inputs.dt_s, limits, events))
     for kept, reading_now in zip(state.instruments, inputs.instruments, strict=True):
         _instrument(kept, reading_now, inputs.dt_s)
-        seen.site_needs_set = seen.site_needs_set or reading_now.site_needs_set is True
+        seen.site_needs_set |= kept.last.site_needs_set is True and kept.age_s <= limits.stale_s
     read_meters(state, seen, settings)
     for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
         s.possible_kw = load_kw(unit.profile, u.possible, s.ratio)

@@ -8,6 +8,7 @@ from benchctl.core.registers import Quantity
 
 UNIT, METER, PANEL = ("unit",), ("unit", "meter"), ("panel",)
 
+# fmt: off
 QUANTITIES: tuple[Quantity, ...] = (
     # A unit's own state
     Quantity("remote", "", "1 when the unit takes orders from us, 0 when under its own panel", UNIT),
@@ -58,5 +59,6 @@ QUANTITIES: tuple[Quantity, ...] = (
     # A contact or register that tells that the site needs the set for itself
     Quantity("site_needs_set", "", "the site needs the set: all load off at once", ("unit", "meter", "panel")),
 )
+# fmt: on
 
 BY_NAME: dict[str, Quantity] = {q.name: q for q in QUANTITIES}

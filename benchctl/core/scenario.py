@@ -13,6 +13,7 @@ class FaultKind:
     text: str
 
 
+# fmt: off
 FAULTS: tuple[FaultKind, ...] = (
     FaultKind("fan fails", "unit", "", "the fan stops although it is ordered on"),
     FaultKind("airflow proof stuck", "unit", "1 or 0", "the airflow switch no longer follows the fan"),
@@ -61,6 +62,7 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind("loses replies", "cable", "share, 0 to 1", "replies vanish at random"),
     FaultKind("garbles replies", "cable", "share, 0 to 1", "replies are damaged at random"),
 )
+# fmt: on
 
 FAULT_BY_NAME: dict[str, FaultKind] = {f.name: f for f in FAULTS}
 

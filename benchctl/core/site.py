@@ -41,7 +41,7 @@ _PHASES = {
 
 @dataclass(frozen=True, slots=True)
 class Nameplate:
-    """The source's rating. volts: line-to-line for three phases and for single-phase three-wire, else line-to-neutral."""
+    """The source's rating. volts: line-to-line for three phases and single-phase three-wire, else line-to-neutral."""
 
     name: str
     kind: str  # "generating set" | "ups" | "switchboard" | "supply"

@@ -26,7 +26,7 @@ class Mode(Enum):
 class Result(Enum):
     """Of one trial of the check load or the stage check."""
 
-    PASS = "pass"
+    PASS = "pass"  # noqa: S105 - a word, no secret
     FAIL = "fail"
     NOT_DEMONSTRATED = "not demonstrated"
 

@@ -1,17 +1,19 @@
 """Eighth rung: trim keeps the delivered or the source's kW at the target, within a stated share of it.
 
 It only lowers while volts or hertz are out of band or the source is near a limit, because P follows V squared and
-raising on a sagging source can collapse it. It freezes on a lost unit, an unconfirmed stage and a meter that is
-stale. It is off without a meter, and its dwell is at least the meter's refresh and the settling time.
+raising on a sagging source can collapse it. It freezes on a lost unit, an unconfirmed stage and a meter that is stale.
+It is off without a meter. For a minimum it aims a dead band higher, so that what it leaves alone is not below. Its
+dwell is at least the meter's refresh and the settling time.
 """
 
 from benchctl.core.decision import Settings
 from benchctl.core.limits import upper_kw
-from benchctl.core.program import LoadIs
+from benchctl.core.program import LoadIs, Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import Mode, State
 
 NEAR_LIMIT = 0.98
+DEAD_STAGES = 0.75  # dead band in smallest stages
 
 
 def trim(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
@@ -25,9 +27,10 @@ def trim(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
     measured_kw = seen.delivered_kw if program.load_is is LoadIs.CHAIN else seen.source_kw
     if measured_kw is None or state.trim_wait_s > 0.0 or _frozen(state, seen):
         return
-    error_kw = state.target_kw - measured_kw
-    stage_kw = settings.stage_kw
-    if abs(error_kw) <= 0.75 * stage_kw:
+    dead_kw = DEAD_STAGES * settings.stage_kw
+    aim_kw = state.target_kw + (dead_kw if program.rounding is Rounding.AT_LEAST else 0.0)
+    error_kw = aim_kw - measured_kw
+    if abs(error_kw) <= dead_kw:
         return
     if error_kw > 0.0 and not _may_raise(seen, settings):
         return

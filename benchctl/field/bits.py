@@ -56,8 +56,19 @@ def gather(plan: Plan, points: Sequence[Point | None]) -> Gather | None:
             runs.append(Run(block, word, shift, 1, to, flip))
     if not wanted:
         return None
-    flat = tuple((r.block, r.word, r.shift, r.mask, r.to, r.flip, r.shift if r.word < 0 else r.word,
-                  r.shift + r.count if r.word < 0 else r.word + 1) for r in runs)
+    flat = tuple(
+        (
+            r.block,
+            r.word,
+            r.shift,
+            r.mask,
+            r.to,
+            r.flip,
+            r.shift if r.word < 0 else r.word,
+            r.shift + r.count if r.word < 0 else r.word + 1,
+        )
+        for r in runs
+    )
     return Gather(flat, wanted)
 
 

@@ -81,7 +81,7 @@ class Chain:
             line.link.turn.gap_s = max(line.link.turn.gap_s, registers.gap_s)
             line.devices.append(device)
             self._devices.append(device)
-        self._units = self._devices[:len(site.units)]
+        self._units = self._devices[: len(site.units)]
         self._scans: list[asyncio.Task[None]] = []
         self._ending = Ending()
 
@@ -99,8 +99,11 @@ class Chain:
     @property
     def absent(self) -> dict[str, tuple[str, ...]]:
         """Addresses that a device turned out not to have, by device name."""
-        return {d.noun.name: tuple(f"{space.value} {address}" for space, address in d.absent)
-                for d in self._devices if d.absent}
+        return {
+            d.noun.name: tuple(f"{space.value} {address}" for space, address in d.absent)
+            for d in self._devices
+            if d.absent
+        }
 
     async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Sweep:
         """One scan of all devices, ended at `until_s` (loop time), or at once by `cut` or an urgent write."""
@@ -113,7 +116,7 @@ class Chain:
             self._scans = [self._loop.create_task(line.scan(until_s)) for line in self._lines.values()]
             cut_short = await self._ending.of(self._scans, until_s + GRACE_S, cut)
         results = [d.result() for d in self._devices]
-        return Sweep(tuple(results[:len(self._units)]), tuple(results[len(self._units):]), cut_short)
+        return Sweep(tuple(results[: len(self._units)]), tuple(results[len(self._units) :]), cut_short)
 
     async def latencies(self) -> dict[str, float | None]:
         """Seconds from one request to its reply per device name, asked one after another; None = no reply."""
@@ -142,8 +145,10 @@ class Chain:
         for job in busy:
             discard_all(job)
         shared = {id(j.device.link) for j in answering}
-        early = [self._loop.create_task(mute_pass(mine, until_s))
-                 for mine in by_line(j for j in mute if id(j.device.link) not in shared)]
+        early = [
+            self._loop.create_task(mute_pass(mine, until_s))
+            for mine in by_line(j for j in mute if id(j.device.link) not in shared)
+        ]
         try:
             await each_line(answering, lambda mine: first_pass(mine, until_s))
             await self._second_pass(answering, jobs, orders, until_s)
@@ -167,7 +172,11 @@ class Chain:
         return Job(device, writes)
 
     async def _second_pass(
-        self, jobs: list[Job], everyone: list[Job], orders: Orders, until_s: float,
+        self,
+        jobs: list[Job],
+        everyone: list[Job],
+        orders: Orders,
+        until_s: float,
     ) -> None:
         """Closings, if every opening was acknowledged, and the feed."""
         opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.answering)

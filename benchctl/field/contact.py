@@ -20,6 +20,7 @@ PATIENCE_S = 4.0  # for one round of reads, a connection included
 BETWEEN_S = 1.5  # longer than meters usually take for a fresh value
 RATED_TOLERANCE = 0.01
 
+
 @dataclass(frozen=True, slots=True)
 class Met:
     """What first contact found out of one device. None = the device does not say, or was not reached."""
@@ -45,7 +46,11 @@ class Met:
 
 
 async def meet(
-    site: Site, *, connect: Connect | None = None, between_s: float = BETWEEN_S, patience_s: float = PATIENCE_S,
+    site: Site,
+    *,
+    connect: Connect | None = None,
+    between_s: float = BETWEEN_S,
+    patience_s: float = PATIENCE_S,
 ) -> tuple[Met, ...]:
     """Every device of a site, units first, in its order. Raises nothing for a device that is not there."""
     loop = asyncio.get_running_loop()
@@ -57,12 +62,15 @@ async def meet(
         second = await chain.read(loop.time() + patience_s)
         nouns: tuple[Unit | Instrument, ...] = (*site.units, *site.instruments)
         before = [r.electrical for group in readings(site, first) for r in group]
-        answers = [_merged(a, b) for a, b in zip((*first.units, *first.instruments),
-                                                 (*second.units, *second.instruments), strict=True)]
+        answers = [
+            _merged(a, b)
+            for a, b in zip((*first.units, *first.instruments), (*second.units, *second.instruments), strict=True)
+        ]
         absent, faults = chain.absent, chain.faults
         return tuple(
             _met(site, noun, a, old, latencies[noun.name], absent.get(noun.name, ()), faults.get(noun.name, ""))
-            for noun, a, old in zip(nouns, answers, before, strict=True))
+            for noun, a, old in zip(nouns, answers, before, strict=True)
+        )
     finally:
         await chain.close()
 
@@ -73,8 +81,13 @@ def _merged(first: Answers, second: Answers) -> Answers:
 
 
 def _met(
-    site: Site, noun: Unit | Instrument, answers: Answers, old: Electrical, latency_s: float | None,
-    absent: tuple[str, ...], fault: str,
+    site: Site,
+    noun: Unit | Instrument,
+    answers: Answers,
+    old: Electrical,
+    latency_s: float | None,
+    absent: tuple[str, ...],
+    fault: str,
 ) -> Met:
     found = decode(decoder_of(noun), answers)
     nominal = basis(site.nameplate, site.limits.volts_present_percent)
@@ -91,10 +104,25 @@ def _met(
     fresh = _moved(old, now)
     model = found.texts.get("model_id") or _whole(found.values.get("model_id"))
     return Met(
-        noun.name, reading.outcome.answered, reading.outcome, latency_s, reading.serial, model,
-        found.texts.get("firmware") or _whole(found.values.get("firmware")), reading.identity_ok,
-        found.values.get("rated_kw"), found.values.get("rated_v"), found.values.get("watchdog_s"), fresh, load_on,
-        names, reading.suspect, absent, tuple(_warnings(site, noun, reading, found, fresh, fault)), reading)
+        noun.name,
+        reading.outcome.answered,
+        reading.outcome,
+        latency_s,
+        reading.serial,
+        model,
+        found.texts.get("firmware") or _whole(found.values.get("firmware")),
+        reading.identity_ok,
+        found.values.get("rated_kw"),
+        found.values.get("rated_v"),
+        found.values.get("watchdog_s"),
+        fresh,
+        load_on,
+        names,
+        reading.suspect,
+        absent,
+        tuple(_warnings(site, noun, reading, found, fresh, fault)),
+        reading,
+    )
 
 
 def _moved(old: Electrical, now: Electrical) -> bool | None:
@@ -115,16 +143,22 @@ def _whole(number: float | None) -> str | None:
 
 
 def _warnings(
-    site: Site, noun: Unit | Instrument, reading: UnitReading | InstrumentReading, found: Decoded,
-    fresh: bool | None, fault: str,
+    site: Site,
+    noun: Unit | Instrument,
+    reading: UnitReading | InstrumentReading,
+    found: Decoded,
+    fresh: bool | None,
+    fault: str,
 ) -> list[str]:
     """What does not agree, in words."""
     if not reading.outcome.answered:
         return [fault or f"no reading: {reading.outcome.value}"]
     told = []
     if reading.identity_ok is False:
-        told.append("a known value does not read as the profile says: wrong profile, wrong word order, an address off "
-                    "by one, or another device")
+        told.append(
+            "a known value does not read as the profile says: wrong profile, wrong word order, an address off "
+            "by one, or another device"
+        )
     if noun.serial and reading.serial and noun.serial != reading.serial:
         told.append(f"serial is {reading.serial}, the site file says {noun.serial}")
     if fresh is False:

@@ -17,8 +17,18 @@ NO_CURRENT_A = 0.01  # below it a power factor is noise
 ONE = 1.0 + 1e-6  # a power factor of 1 in float32 may round to a little more
 HERTZ_SHARE = (0.5, 1.5)  # of nominal; no set runs outside, so it is the measurement that is wrong
 POWER_SHARE = 3.0  # of nameplate kVA; a nearer bound would hide a true overload from the trips
-SCALED_BY_CT = ("power_kw", "reactive_kvar", "apparent_kva", "energy_kwh", "amps_a", "amps_b", "amps_c",
-                "power_a_kw", "power_b_kw", "power_c_kw")
+SCALED_BY_CT = (
+    "power_kw",
+    "reactive_kvar",
+    "apparent_kva",
+    "energy_kwh",
+    "amps_a",
+    "amps_b",
+    "amps_c",
+    "power_a_kw",
+    "power_b_kw",
+    "power_c_kw",
+)
 POWERS = ("power_kw", "reactive_kvar", "apparent_kva", "power_a_kw", "power_b_kw", "power_c_kw")
 
 
@@ -39,7 +49,8 @@ def basis(nameplate: Nameplate, volts_present_percent: float) -> Basis:
     """The basis of a site's source; volts are present from that percentage of nominal on."""
     share, root3 = volts_present_percent / 100.0, 3.0**0.5
     line, neutral = {
-        Wiring.SINGLE_PHASE_2W: (root3, 1.0), Wiring.SINGLE_PHASE_3W: (1.0, 0.5),
+        Wiring.SINGLE_PHASE_2W: (root3, 1.0),
+        Wiring.SINGLE_PHASE_3W: (1.0, 0.5),
     }.get(nameplate.wiring, (1.0, 1.0 / root3))
     volts = share * nameplate.volts
     return Basis(volts * line, volts * neutral, nameplate.hertz, nameplate.apparent_kva)
@@ -55,14 +66,32 @@ def decode_unit(unit: Unit, answers: Answers, nominal: Basis = NO_BASIS) -> Unit
     load, load_order = loads(profile, ready, answers, values)
     electrical = measured(values, suspect, nominal)
     return UnitReading(
-        outcome(answers, ready.always), load, load_order, flag("remote"), flag("fan_on"), flag("airflow"),
-        flag("fan_supply"), flag("emergency_stop"), flag("site_needs_set"), values.get("inlet_c"),
-        values.get("exhaust_c"), values.get("uptime_s"), found.texts.get("serial"), found.identity_ok, faults,
-        faults_known, electrical, tuple(suspect), electrical is not NO_ELECTRICAL)
+        outcome(answers, ready.always),
+        load,
+        load_order,
+        flag("remote"),
+        flag("fan_on"),
+        flag("airflow"),
+        flag("fan_supply"),
+        flag("emergency_stop"),
+        flag("site_needs_set"),
+        values.get("inlet_c"),
+        values.get("exhaust_c"),
+        values.get("uptime_s"),
+        found.texts.get("serial"),
+        found.identity_ok,
+        faults,
+        faults_known,
+        electrical,
+        tuple(suspect),
+        electrical is not NO_ELECTRICAL,
+    )
 
 
 def decode_instrument(
-    instrument: Instrument, answers: Answers, nominal: Basis = NO_BASIS,
+    instrument: Instrument,
+    answers: Answers,
+    nominal: Basis = NO_BASIS,
 ) -> InstrumentReading:
     """An instrument's reading of one scan; the current transformer's ratio where the meter does not apply it."""
     ready = instrument_decoder(instrument.registers)
@@ -74,14 +103,28 @@ def decode_instrument(
             if name in values:
                 values[name] *= ratio
     return InstrumentReading(
-        outcome(answers, ready.always), measured(values, suspect, nominal), values.get("speed_rpm"),
-        values.get("oil_kpa"), values.get("coolant_c"), values.get("fuel_percent"), values.get("battery_v"),
-        flag("set_running"), flag("set_fault"), flag("site_needs_set"), found.texts.get("serial"),
-        found.identity_ok, values.get("uptime_s"), tuple(suspect))
+        outcome(answers, ready.always),
+        measured(values, suspect, nominal),
+        values.get("speed_rpm"),
+        values.get("oil_kpa"),
+        values.get("coolant_c"),
+        values.get("fuel_percent"),
+        values.get("battery_v"),
+        flag("set_running"),
+        flag("set_fault"),
+        flag("site_needs_set"),
+        found.texts.get("serial"),
+        found.identity_ok,
+        values.get("uptime_s"),
+        tuple(suspect),
+    )
 
 
 def loads(
-    profile: Profile, ready: Decoder, answers: Answers, values: Values,
+    profile: Profile,
+    ready: Decoder,
+    answers: Answers,
+    values: Values,
 ) -> tuple[int | None, int | None]:
     """(load read back, load as ordered) of a unit; None where any stage of it is not known."""
     if profile.setpoint is not None:
@@ -90,8 +133,10 @@ def loads(
         force = profile.registers.point("setpoint_in_force_kw")
         return (order if force is None else _steps(values.get("setpoint_in_force_kw"), resolution)), order
     every = (1 << len(profile.stages)) - 1
-    return (_mask(values.get("stages_closed"), ready.stages, answers, every),
-            _mask(values.get("stages_order"), ready.orders, answers, every))
+    return (
+        _mask(values.get("stages_closed"), ready.stages, answers, every),
+        _mask(values.get("stages_order"), ready.orders, answers, every),
+    )
 
 
 def _mask(whole: float | None, bits: Gather | None, answers: Answers, every: int) -> int | None:
@@ -129,8 +174,18 @@ def measured(values: Values, suspect: list[str], nominal: Basis) -> Electrical:
     rest = (power_kw, reactive_kvar, factor, hertz, energy_kwh, count)
     if volts_ll == volts_ln == amps == phase_kw == NONE3 and rest == (None,) * 6:
         return NO_ELECTRICAL
-    return Electrical(volts_ll, volts_ln, amps, phase_kw, power_kw, reactive_kvar, factor, hertz, energy_kwh,
-                      None if count is None else int(count))
+    return Electrical(
+        volts_ll,
+        volts_ln,
+        amps,
+        phase_kw,
+        power_kw,
+        reactive_kvar,
+        factor,
+        hertz,
+        energy_kwh,
+        None if count is None else int(count),
+    )
 
 
 def _judge_powers(values: Values, suspect: list[str], most: float) -> None:
@@ -141,13 +196,18 @@ def _judge_powers(values: Values, suspect: list[str], most: float) -> None:
 
 
 def _hertz(
-    hertz: float, volts_ll: Three, volts_ln: Three, suspect: list[str], nominal: Basis,
+    hertz: float,
+    volts_ll: Three,
+    volts_ln: Three,
+    suspect: list[str],
+    nominal: Basis,
 ) -> float | None:
     """Hertz where volts are present or not measured. Without volts they mean nothing; volts but 0 Hz is a fault."""
     lines, phases = [v for v in volts_ll if v is not None], [v for v in volts_ln if v is not None]
     if lines or phases:
         present = (bool(lines) and max(lines) >= nominal.present_ll_v) or (
-            bool(phases) and max(phases) >= nominal.present_ln_v)
+            bool(phases) and max(phases) >= nominal.present_ln_v
+        )
         if not present:
             return None
         if hertz == 0.0:

@@ -68,14 +68,24 @@ def _prepare(registers: RegisterMap, points: Sequence[Point], profile: Profile |
     factors = tuple(sorted({s.factor for s in scalars if s.factor >= 0}))
     groups = tuple(
         (block, tuple((i, s) for i, s in enumerate(scalars) if blocks[i] == block and i not in factors))
-        for block in sorted(set(blocks)))
+        for block in sorted(set(blocks))
+    )
     return Decoder(
-        plan, plan.always, scalars, blocks, factors, groups, texts, tuple(p.name for p in bits), gather(plan, bits),
+        plan,
+        plan.always,
+        scalars,
+        blocks,
+        factors,
+        groups,
+        texts,
+        tuple(p.name for p in bits),
+        gather(plan, bits),
         tuple((i, float(p.expect)) for i, p in enumerate(numbers) if p.expect is not None),
         tuple((i, str(row[0].expect)) for i, row in enumerate(texts) if row[0].expect is not None),
         gather(plan, _feedbacks(profile)) if profile else None,
         gather(plan, [s.order for s in profile.stages]) if profile else None,
-        gather(plan, [f.point for f in profile.faults]) if profile else None)
+        gather(plan, [f.point for f in profile.faults]) if profile else None,
+    )
 
 
 def _place(plan: Plan, point: Point) -> tuple[int, int, int]:
@@ -144,7 +154,10 @@ def _whole(holes: tuple[int, ...], first: int, end: int) -> bool:
 
 
 def _identity(
-    ready: Decoder, answers: Answers, numbers: Sequence[float | None], texts: Sequence[str | None],
+    ready: Decoder,
+    answers: Answers,
+    numbers: Sequence[float | None],
+    texts: Sequence[str | None],
 ) -> bool | None:
     """True: every known value reads as it should, or the profile has none and the device answered.
 

@@ -12,7 +12,7 @@ from benchctl.field.encode import Request, Writes, encode
 from benchctl.field.holes import NO_SUCH_ADDRESS, existing, read_parts
 from benchctl.field.link import Link
 from benchctl.field.modbus import Question, read_question
-from benchctl.field.points import Block
+from benchctl.field.points import Block, Plan
 from benchctl.field.sweep import decoder_of
 
 OWN_SOCKET_TIMEOUT_S, GATEWAY_TIMEOUT_S = 0.5, 1.0
@@ -20,6 +20,7 @@ MUTE_TIMEOUT_S = 0.15  # for writes to a device that does not answer anyhow
 FIRST_REST_S, LONGEST_REST_S = 0.2, 5.0
 ONCE_EVERY_S = 60.0
 ECHO_EVERY_S = 2.0  # what only repeats our orders; a device is asked for it again after each write anyhow
+PACE = 0.9  # of a panel's refresh time between two asks
 ROOM = 2.0  # times its usual time that must be left for a request that may as well come later
 HURRIED = 0.5  # share of its time-out below which a device was not given the time to answer
 
@@ -57,6 +58,10 @@ class Device:
         self._once: dict[int, Answer] = {}  # block → its answer, until the last of those read once has come
         self._echo: dict[int, Answer] = {}  # block → what was last heard of our orders, unless they changed since
         self._encoded: tuple[tuple[UnitOrders, Answers, bool], Writes] | None = None  # the last orders as writes
+        # a panel is not asked more often than it refreshes; meters are, for the sake of the limits that hang on them
+        self._pace_s = PACE * noun.refresh_s if isinstance(noun, Instrument) and noun.role == "panel" else 0.0
+        self._paced_until_s = 0.0
+        self._fan_block = _fan_block(noun, self.plan)
         self._once_due_s = self._echo_due_s = self._rest_until_s = self._write_due_s = 0.0
         self._rest_s = FIRST_REST_S
         self._hurried = False
@@ -96,6 +101,9 @@ class Device:
             self._contact_s = self.link.connected_s
             self._runs.clear()
             self._forget()
+        if self._loop.time() < self._paced_until_s:
+            return
+        self._paced_until_s = self._loop.time() + self._pace_s
         for index in self._always:
             if not await self._read(index, until_s, 1.0):
                 return
@@ -229,10 +237,18 @@ class Device:
     def encoded(self, orders: UnitOrders, *, all_stages: bool) -> Writes:
         """Orders to this unit as writes, on what is known of it. Raises ValueError; see `encode`."""
         assert isinstance(self.noun, Unit)
-        key = (orders, self.known() if self.heard else (), all_stages)
+        key = (orders, self._concerned(orders) if self.heard else (), all_stages)
         if self._encoded is None or self._encoded[0] != key:  # scan after scan nothing changes
-            self._encoded = key, encode(self.noun, orders, key[1], all_stages=all_stages)
+            known = self.known() if self.heard else ()
+            self._encoded = key, encode(self.noun, orders, known, all_stages=all_stages)
         return self._encoded[1]
+
+    def _concerned(self, orders: UnitOrders) -> Answers:
+        """The answers that writes depend on: while no load moves, only what the fan was last told."""
+        known = self.known()
+        if orders.lower or orders.raise_to is not None or orders.feed:
+            return known
+        return known if self._fan_block is None else known[self._fan_block : self._fan_block + 1]
 
     async def write(self, requests: Sequence[Request], until_s: float, *, careful: bool) -> Write:
         """Send requests in order. careful: stop at the first that is not acknowledged; else only at silence."""
@@ -282,5 +298,14 @@ def _heard(answers: Sequence[Answer]) -> bool:
 
 
 # Exceptions after which a write may yet be in force: acknowledged but slow, or a gateway that heard nothing back.
+def _fan_block(noun: Unit | Instrument, plan: Plan) -> int | None:
+    """The block that holds a unit's fan order."""
+    point = noun.profile.registers.point("fan_order") if isinstance(noun, Unit) else None
+    try:
+        return None if point is None else plan.place(point)[0]
+    except KeyError:
+        return None
+
+
 _PERHAPS_DONE = frozenset({5}) | GATEWAY_CODES
 _BADNESS = {Write.NONE: 0, Write.DONE: 1, Write.NOT_SENT: 2, Write.REFUSED: 3, Write.UNKNOWN: 4}

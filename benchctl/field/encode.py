@@ -95,7 +95,7 @@ class _Known:
         block, offset = self.ready.plan.place(point)
         if block >= len(self.answers) or self.answers[block].got is not Got.OK:
             return None
-        return self.answers[block].words[offset:offset + point.words]
+        return self.answers[block].words[offset : offset + point.words]
 
     def maybe_closed(self, profile: Profile, every: int) -> int:
         """Stages that are ordered or read back closed; all of them when that is not known."""
@@ -117,7 +117,13 @@ class _Known:
 
 
 def _load(
-    profile: Profile, known: _Known, orders: UnitOrders, load: int, *, opening: bool, everything: bool,
+    profile: Profile,
+    known: _Known,
+    orders: UnitOrders,
+    load: int,
+    *,
+    opening: bool,
+    everything: bool,
 ) -> tuple[Request, ...]:
     """Requests that bring a unit to a load: by set point, by mask register, or stage by stage."""
     registers = profile.registers
@@ -157,8 +163,9 @@ def _fan(profile: Profile, known: _Known, orders: UnitOrders) -> tuple[Request, 
         if held is not None and (held >> (point.bit or 0) & 1) == int(orders.fan != point.inverted):
             return ()
         return _bits(known, [point], orders.fan, {})
-    return () if known.words(point) == _words(point, int(orders.fan)) else _value(
-        profile, known, point, int(orders.fan))
+    return (
+        () if known.words(point) == _words(point, int(orders.fan)) else _value(profile, known, point, int(orders.fan))
+    )
 
 
 def _feed(profile: Profile, known: _Known, orders: UnitOrders, written: bool) -> tuple[Request, ...]:
@@ -200,11 +207,13 @@ def _words(point: Point, raw: float) -> tuple[int, ...]:
 
 
 def _bits(
-    known: _Known, points: Sequence[Point], state: bool, others: dict[Point, bool],
+    known: _Known,
+    points: Sequence[Point],
+    state: bool,
+    others: dict[Point, bool],
 ) -> tuple[Request, ...]:
     """Requests that bring single bits to a state: coils one by one or in runs, register bits by whole registers."""
-    coils = sorted((p.address, int(state != p.inverted), p.write_function or LONE_COIL)
-                   for p in points if p.space.bits)
+    coils = sorted((p.address, int(state != p.inverted), p.write_function or LONE_COIL) for p in points if p.space.bits)
     lone = [Request(LONE_COIL, a, (v,)) for a, v, function in coils if function == LONE_COIL]
     runs = _runs([(a, v) for a, v, function in coils if function == COILS])
     return (*runs, *lone, *_registers(known, [p for p in points if not p.space.bits], state, others))
@@ -228,8 +237,10 @@ def _registers(known: _Known, points: Sequence[Point], state: bool, others: dict
     for address in sorted({p.address for p in points}):
         here = [p for p in points if p.address == address]
         word = known.word(here[0]) or 0
-        for point, on in [*((p, state) for p in here),
-                          *((p, on) for p, on in others.items() if (p.space, p.address) == (here[0].space, address))]:
+        for point, on in [
+            *((p, state) for p in here),
+            *((p, on) for p, on in others.items() if (p.space, p.address) == (here[0].space, address)),
+        ]:
             bit = 1 << (point.bit or 0)
             word = word | bit if on != point.inverted else word & ~bit
         function = REGISTERS if here[0].write_function == REGISTERS else LONE_REGISTER

@@ -12,7 +12,10 @@ Ask = Callable[[Block], Awaitable[Answer]]  # one read request
 
 
 async def existing(
-    ask: Ask, block: Block, values: Sequence[tuple[int, int]], absent: list[tuple[Space, int]],
+    ask: Ask,
+    block: Block,
+    values: Sequence[tuple[int, int]],
+    absent: list[tuple[Space, int]],
 ) -> tuple[Block, ...] | None:
     """The parts of a refused block that the device does answer. None: not found out.
 
@@ -50,6 +53,9 @@ async def read_parts(ask: Ask, block: Block, runs: Sequence[Block]) -> Answer:
             at = run.first - block.first + i
             places[at] = answer.words[i >> 4] >> (i & 15) & 1 if bits else answer.words[i]
             known[at] = True
-    words = tuple(sum(b << i for i, b in enumerate(places[n:n + 16])) for n in range(0, block.count, 16)) \
-        if bits else tuple(places)
+    words = (
+        tuple(sum(b << i for i, b in enumerate(places[n : n + 16])) for n in range(0, block.count, 16))
+        if bits
+        else tuple(places)
+    )
     return Answer(Got.OK, words, holes=tuple(i for i, k in enumerate(known) if not k))

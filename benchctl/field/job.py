@@ -61,7 +61,10 @@ async def mute_pass(jobs: Sequence[Job], until_s: float) -> None:
     for job in jobs:
         job.device.stop_ping()
         groups: tuple[tuple[str, tuple[Request, ...]], ...] = (
-            ("opening", job.writes.openings), ("fan", job.writes.fans), ("feed", job.writes.feed))
+            ("opening", job.writes.openings),
+            ("fan", job.writes.fans),
+            ("feed", job.writes.feed),
+        )
         for name, requests in groups:
             if requests:
                 ended = await job.device.write(requests, until_s, careful=False)
@@ -83,7 +86,8 @@ def discard_all(job: Job) -> None:
     """Nothing is sent yet: what never gets its turn stays so."""
     job.opening, job.fan, job.closing, job.feed = (
         Write.NOT_SENT if requests else Write.NONE
-        for requests in (job.writes.openings, job.writes.fans, job.writes.closings, job.writes.feed))
+        for requests in (job.writes.openings, job.writes.fans, job.writes.closings, job.writes.feed)
+    )
 
 
 def by_line(jobs: Iterable[Job]) -> list[list[Job]]:

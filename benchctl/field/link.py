@@ -18,7 +18,8 @@ from benchctl.field.wire import Wire
 
 # (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
 Connect = Callable[
-    [Endpoint, Callable[[], asyncio.Protocol]], Coroutine[Any, Any, tuple[asyncio.Transport, asyncio.Protocol]]]
+    [Endpoint, Callable[[], asyncio.Protocol]], Coroutine[Any, Any, tuple[asyncio.Transport, asyncio.Protocol]]
+]
 
 CONNECT_TIMEOUT_S = 3.0
 FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 5.0  # between attempts to connect, doubling
@@ -29,7 +30,8 @@ CLOSED = "the device closed the connection (does it accept one connection only?)
 
 
 async def tcp(
-    endpoint: Endpoint, factory: Callable[[], asyncio.Protocol],
+    endpoint: Endpoint,
+    factory: Callable[[], asyncio.Protocol],
 ) -> tuple[asyncio.Transport, asyncio.Protocol]:
     """Connect by TCP. Raises OSError."""
     return await asyncio.get_running_loop().create_connection(factory, endpoint.host, endpoint.port)

@@ -15,13 +15,20 @@ from benchctl.field.points import Block
 from benchctl.field.scalars import Words, reader
 
 EXCEPTIONS = {
-    1: "the device does not know this function", 2: "the device has no such address",
-    3: "the device refuses this count or value", 4: "the device failed inside", 5: "accepted, still at work",
-    6: "the device is busy", 8: "the device's memory failed its parity check",
-    10: "the gateway has no path to the unit", 11: "the unit behind the gateway does not answer",
+    1: "the device does not know this function",
+    2: "the device has no such address",
+    3: "the device refuses this count or value",
+    4: "the device failed inside",
+    5: "accepted, still at work",
+    6: "the device is busy",
+    8: "the device's memory failed its parity check",
+    10: "the gateway has no path to the unit",
+    11: "the unit behind the gateway does not answer",
 }
 SILENCES = {
-    Got.NOT_ASKED: "not asked", Got.SILENT: "no answer in time", Got.BAD: "an answer that does not fit the question",
+    Got.NOT_ASKED: "not asked",
+    Got.SILENT: "no answer in time",
+    Got.BAD: "an answer that does not fit the question",
     Got.DOWN: "no connection",
 }
 
@@ -60,7 +67,12 @@ class RegisterView:
 
 
 async def try_register(
-    endpoint: Endpoint, unit_id: int, space: Space, address: int, *, connect: Connect | None = None,
+    endpoint: Endpoint,
+    unit_id: int,
+    space: Space,
+    address: int,
+    *,
+    connect: Connect | None = None,
     timeout_s: float = 1.0,
 ) -> RegisterView:
     """Read two registers (or one bit) at an address and its neighbours. Raises ValueError for an impossible address."""
@@ -99,8 +111,16 @@ def _look(address: int, answer: Answer, space: Space, link_fault: str) -> Look:
     int16, uint16 = struct.unpack(">h", one)[0], words[0]
     if len(words) < 2:
         return Look(address, words, "", int16, uint16)
-    ways = {kind: {order: reader(kind, order)(words) for order in Order}
-            for kind in (Kind.INT32, Kind.UINT32, Kind.FLOAT32)}
+    ways = {
+        kind: {order: reader(kind, order)(words) for order in Order} for kind in (Kind.INT32, Kind.UINT32, Kind.FLOAT32)
+    }
     return Look(
-        address, words, "", int16, uint16, {o: int(v) for o, v in ways[Kind.INT32].items()},
-        {o: int(v) for o, v in ways[Kind.UINT32].items()}, ways[Kind.FLOAT32])
+        address,
+        words,
+        "",
+        int16,
+        uint16,
+        {o: int(v) for o, v in ways[Kind.INT32].items()},
+        {o: int(v) for o, v in ways[Kind.UINT32].items()},
+        ways[Kind.FLOAT32],
+    )

@@ -36,8 +36,10 @@ SHORTEST, LONGEST = 2, 254  # the MBAP header's length: unit id and function at 
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # what it has to say comes back as answers
 
 _READS: dict[Space, type[ModbusPDU]] = {
-    Space.COIL: ReadCoilsRequest, Space.DISCRETE: ReadDiscreteInputsRequest,
-    Space.HOLDING: ReadHoldingRegistersRequest, Space.INPUT: ReadInputRegistersRequest,
+    Space.COIL: ReadCoilsRequest,
+    Space.DISCRETE: ReadDiscreteInputsRequest,
+    Space.HOLDING: ReadHoldingRegistersRequest,
+    Space.INPUT: ReadInputRegistersRequest,
 }
 _DECODER = DecodePDU(False)
 _FRAMER = FramerSocket(_DECODER)

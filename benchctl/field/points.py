@@ -118,16 +118,18 @@ def unit_points(profile: Profile) -> tuple[Point, ...]:
 def echo_points(profile: Profile) -> tuple[Point, ...]:
     """Points of a unit that repeat our own orders while something else reads back what became of them."""
     point = profile.registers.point
-    proven = ((point("fan_order"), True), (point("stages_order"), True),
-              (point("setpoint_kw"), point("setpoint_in_force_kw") is not None),
-              *((s.order, s.feedback is not None or point("stages_closed") is not None) for s in profile.stages))
+    proven = (
+        (point("fan_order"), True),
+        (point("stages_order"), True),
+        (point("setpoint_kw"), point("setpoint_in_force_kw") is not None),
+        *((s.order, s.feedback is not None or point("stages_closed") is not None) for s in profile.stages),
+    )
     return tuple(p for p, elsewhere in proven if p is not None and elsewhere)
 
 
 def _declared(registers: RegisterMap, space: Space, here: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """Runs of addresses [first, end) that may be read across, merged and sorted."""
-    runs = here + [(p.address, p.end) for p in registers.points
-                   if p.space is space and p.name not in WRITE_ONLY]
+    runs = here + [(p.address, p.end) for p in registers.points if p.space is space and p.name not in WRITE_ONLY]
     runs += [(s.first, s.last + 1) for s in registers.readable if s.space is space]
     merged: list[tuple[int, int]] = []
     for first, end in sorted(runs):

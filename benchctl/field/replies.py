@@ -28,7 +28,7 @@ def checked_read(reply: Reply, block: Block) -> Answer:
     if len(bits) != (block.count + 7) // 8 * 8:
         return BAD
     packed = 0
-    for bit in reversed(bits[:block.count]):
+    for bit in reversed(bits[: block.count]):
         packed = packed << 1 | bit
     return Answer(Got.OK, tuple(packed >> 16 * i & 0xFFFF for i in range(block.words)))
 

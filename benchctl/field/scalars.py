@@ -59,14 +59,20 @@ def scalar(point: Point, first: int, factor: int) -> Scalar:
     inverse = 1.0 / point.scale
     exact = abs(inverse) >= 1.0 and math.isclose(inverse, round(inverse), rel_tol=1e-12)
     return Scalar(
-        point.name, first, first + point.words,
+        point.name,
+        first,
+        first + point.words,
         # A known value may be written as a pattern that elsewhere means "no value".
         frozenset(point.missing) if point.expect is None else frozenset(),
-        reader(point.kind, point.order), float(round(inverse)) if exact else 1.0, 1.0 if exact else point.scale,
-        point.offset, factor,
+        reader(point.kind, point.order),
+        float(round(inverse)) if exact else 1.0,
+        1.0 if exact else point.scale,
+        point.offset,
+        factor,
         max(low, point.minimum) if point.minimum is not None else low,
         min(high, point.maximum) if point.maximum is not None else high,
-        tiny if point.kind in (Kind.FLOAT32, Kind.FLOAT64) else 0.0)
+        tiny if point.kind in (Kind.FLOAT32, Kind.FLOAT64) else 0.0,
+    )
 
 
 def reader(kind: Kind, order: Order) -> Callable[[Words], float]:
@@ -92,8 +98,16 @@ def reader(kind: Kind, order: Order) -> Callable[[Words], float]:
     return plain if order is Order.ABCD else number
 
 
-_LETTERS = {Kind.UINT16: "H", Kind.INT16: "h", Kind.UINT32: "I", Kind.INT32: "i", Kind.UINT64: "Q",
-            Kind.INT64: "q", Kind.FLOAT32: "f", Kind.FLOAT64: "d"}
+_LETTERS = {
+    Kind.UINT16: "H",
+    Kind.INT16: "h",
+    Kind.UINT32: "I",
+    Kind.INT32: "i",
+    Kind.UINT64: "Q",
+    Kind.INT64: "q",
+    Kind.FLOAT32: "f",
+    Kind.FLOAT64: "d",
+}
 
 
 def straight(words: Words, order: Order) -> Words:
@@ -122,7 +136,10 @@ def text(words: Words, order: Order) -> str | None:
 
 
 def judge(
-    rows: Sequence[tuple[int, Scalar]], words: Words, numbers: list[float | None], values: dict[str, float],
+    rows: Sequence[tuple[int, Scalar]],
+    words: Words,
+    numbers: list[float | None],
+    values: dict[str, float],
     suspect: list[str],
 ) -> None:
     """Decode the numbers of one block of registers.
@@ -150,7 +167,7 @@ def judge(
 
 def power_of_ten(ready: Scalar, words: Words) -> float | None:
     """A SunSpec scale factor, or None when it is not implemented or no power of ten that can be meant."""
-    own = words[ready.first:ready.end]
+    own = words[ready.first : ready.end]
     value = ready.number(own)
     return None if own in ready.missing or abs(value) > LARGEST_FACTOR else value
 

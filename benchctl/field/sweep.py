@@ -37,9 +37,15 @@ def decoder_of(device: Unit | Instrument) -> Decoder:
 def readings(site: Site, sweep: Sweep) -> tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]:
     """What the answers of a sweep mean, in the order of the site. The same answers give the same objects."""
     kept = _kept_of(site)
-    return (tuple([_unit(kept, i, u, a) for i, (u, a) in enumerate(zip(site.units, sweep.units, strict=True))]),
-            tuple([_instrument(kept, i, u, a)
-                   for i, (u, a) in enumerate(zip(site.instruments, sweep.instruments, strict=True))]))
+    return (
+        tuple([_unit(kept, i, u, a) for i, (u, a) in enumerate(zip(site.units, sweep.units, strict=True))]),
+        tuple(
+            [
+                _instrument(kept, i, u, a)
+                for i, (u, a) in enumerate(zip(site.instruments, sweep.instruments, strict=True))
+            ]
+        ),
+    )
 
 
 @dataclass(slots=True)
@@ -83,9 +89,9 @@ def pack(sweep: Sweep) -> bytes:
     parts = [bytes((FORMAT, int(sweep.cut_short)))]
     for answers in (*sweep.units, *sweep.instruments):
         for answer in answers:
-            parts.append(bytes((answer.got.value | (HOLES if answer.holes else 0), )))
+            parts.append(bytes((answer.got.value | (HOLES if answer.holes else 0),)))
             if answer.got is Got.EXCEPTION:
-                parts.append(bytes((answer.code, )))
+                parts.append(bytes((answer.code,)))
             elif answer.got is Got.OK:
                 if answer.holes:
                     count = len(answer.holes)
@@ -111,7 +117,7 @@ def unpack(site: Site, data: bytes) -> Sweep:
         raise ValueError(f"the sweep ends at byte {len(data)}, but this site's devices need more") from fault
     if at != len(data):
         raise ValueError(f"the sweep has {len(data)} bytes, but this site's devices account for {at}")
-    return Sweep(tuple(found[:len(site.units)]), tuple(found[len(site.units):]), bool(data[1]))
+    return Sweep(tuple(found[: len(site.units)]), tuple(found[len(site.units) :]), bool(data[1]))
 
 
 _PLAIN = {Got.NOT_ASKED.value: NOT_ASKED, **{g.value: Answer(g) for g in (Got.SILENT, Got.BAD, Got.DOWN)}}

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 
 from benchctl.core import levels
 from benchctl.core.choose import choose
-from benchctl.core.offer import Offer
 from benchctl.core.connection import volts_share
+from benchctl.core.offer import Offer
 from benchctl.core.profile import FanSupply, Profile
 from benchctl.core.program import LoadIs, Program
 from benchctl.core.site import Nameplate, Site, Wiring
@@ -166,15 +166,29 @@ class Chain:
 
     def _level(self, asked_kw: float) -> Level:
         site = self.site
-        chosen = choose(self.offers, (0,) * len(self.offers), asked_kw, self.program.rounding,
-                        ceiling_kw=self.ceiling_kw, unbalance_percent=site.limits.unbalance_percent)
+        chosen = choose(
+            self.offers,
+            (0,) * len(self.offers),
+            asked_kw,
+            self.program.rounding,
+            ceiling_kw=self.ceiling_kw,
+            unbalance_percent=site.limits.unbalance_percent,
+        )
         phases = [o.phase_kw(load) for o, load in zip(self.offers, chosen.loads, strict=True)]
         a, b, c = (math.fsum(p[i] for p in phases) for i in range(3))
         given_kw = math.fsum((a, b, c))
         rises = [self._rise_k(u.profile, sum(p)) for u, p in zip(site.units, phases, strict=True)]
-        return Level(asked_kw, given_kw, chosen.short, (a, b, c), phase_amps(site, self.offers, chosen.loads),
-                     _unbalance_percent(site.nameplate, (a, b, c)), given_kw + besides_kw(site, self.program),
-                     air_m3_s(site), max((k for k in rises if k is not None), default=None))
+        return Level(
+            asked_kw,
+            given_kw,
+            chosen.short,
+            (a, b, c),
+            phase_amps(site, self.offers, chosen.loads),
+            _unbalance_percent(site.nameplate, (a, b, c)),
+            given_kw + besides_kw(site, self.program),
+            air_m3_s(site),
+            max((k for k in rises if k is not None), default=None),
+        )
 
     def _rise_k(self, profile: Profile, kw: float) -> float | None:
         thin = density_ratio(min(max(self.site.altitude_m, LOWEST_M), HIGHEST_M))

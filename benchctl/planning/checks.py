@@ -15,8 +15,12 @@ NO, SAY = Severity.REFUSAL, Severity.WARNING
 
 CHECKS: tuple[Check, ...] = (
     Check("no units", NO, "a chain needs a unit", place.no_units),
-    Check("volts too high", NO, "at most 110 % of a unit's rated volts unless its profile says otherwise (CPNS)",
-          place.volts_too_high),
+    Check(
+        "volts too high",
+        NO,
+        "at most 110 % of a unit's rated volts unless its profile says otherwise (CPNS)",
+        place.volts_too_high,
+    ),
     Check("hertz of fans", NO, "fans fed by the source suit its hertz", place.hertz_of_fed_fans),
     Check("phases", NO, "the source has the phases and the neutral that each stage needs", place.phases),
     Check("capacity", NO, "the units give the peak at the site's volts, P = P_rated (U / U_rated)²", load.capacity),
@@ -65,6 +69,9 @@ CHECKS: tuple[Check, ...] = (
 
 def findings(site: Site, program: Program, plan: Plan) -> tuple[Finding, ...]:
     """All cases that the checks find: refusals first, then in the order of the table."""
-    found = [Finding(check.key, check.severity, text, leg.number if leg else None, (leg.line or None) if leg else None)
-             for check in CHECKS for text, leg in check.find(site, program, plan)]
+    found = [
+        Finding(check.key, check.severity, text, leg.number if leg else None, (leg.line or None) if leg else None)
+        for check in CHECKS
+        for text, leg in check.find(site, program, plan)
+    ]
     return tuple(sorted(found, key=lambda finding: finding.severity is not Severity.REFUSAL))

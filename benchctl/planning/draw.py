@@ -26,9 +26,26 @@ def plan(site: Site, program: Program) -> Plan:
     steps = stairs(program, site.nameplate.power_kw)
     loss = smallest_lost(site, chain, sums.peak_kw)
     drawn = Plan(
-        program=program.name, title=program.title, site=site.name, load_is=program.load_is, rounding=program.rounding,
-        available_kw=chain.available_kw, rated_kw=site.rated_kw, limit_kw=limit_kw(site), site_kw=site_kw(site),
-        fans_kw=fans_kw(site), scan_period_s=scan_s, scan_stated=site.scan_period_s is not None, legs=legs,
-        stairs=steps, margins=margins(site, legs), links=wires, totals=sums, loss=loss, stops=stops(site),
-        notes=notes(site, program, legs, sums, steps, loss, wires), cautions=CAUTIONS)
+        program=program.name,
+        title=program.title,
+        site=site.name,
+        load_is=program.load_is,
+        rounding=program.rounding,
+        available_kw=chain.available_kw,
+        rated_kw=site.rated_kw,
+        limit_kw=limit_kw(site),
+        site_kw=site_kw(site),
+        fans_kw=fans_kw(site),
+        scan_period_s=scan_s,
+        scan_stated=site.scan_period_s is not None,
+        legs=legs,
+        stairs=steps,
+        margins=margins(site, legs),
+        links=wires,
+        totals=sums,
+        loss=loss,
+        stops=stops(site),
+        notes=notes(site, program, legs, sums, steps, loss, wires),
+        cautions=CAUTIONS,
+    )
     return replace(drawn, findings=findings(site, program, drawn))

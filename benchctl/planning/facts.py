@@ -8,8 +8,10 @@ from benchctl.planning.links import follow_s, scan_period_s
 from benchctl.planning.plan import Link, Loss, PlannedLeg, Stairs, Totals
 from benchctl.planning.stops import names_of
 
-RESISTIVE = ("resistive load only: unity power factor. The engine can be loaded fully; the reactive range of the "
-             "alternator is not tested, and a program cannot ask for reactive load")
+RESISTIVE = (
+    "resistive load only: unity power factor. The engine can be loaded fully; the reactive range of the "
+    "alternator is not tested, and a program cannot ask for reactive load"
+)
 
 # Practitioners' habits; common practice, no source, unless a local code says so.
 CAUTIONS: tuple[str, ...] = (
@@ -23,34 +25,50 @@ CAUTIONS: tuple[str, ...] = (
 )
 
 
-def notes(site: Site, program: Program, legs: tuple[PlannedLeg, ...], totals: Totals, stairs: tuple[Stairs, ...],
-          loss: Loss | None, links: tuple[Link, ...]) -> tuple[str, ...]:
+def notes(
+    site: Site,
+    program: Program,
+    legs: tuple[PlannedLeg, ...],
+    totals: Totals,
+    stairs: tuple[Stairs, ...],
+    loss: Loss | None,
+    links: tuple[Link, ...],
+) -> tuple[str, ...]:
     """Facts in the order in which a reader needs them."""
     told = [RESISTIVE]
     if program.start_at is not None:
-        told.append(f"starts at {program.start_at} by the clock; whether that lies ahead is checked at the start of "
-                    "a run")
+        told.append(
+            f"starts at {program.start_at} by the clock; whether that lies ahead is checked at the start of a run"
+        )
     if program.load_is is LoadIs.SOURCE_TOTAL:
-        told.append(f"targets count what the source carries: {site.site_load_reserve_kw:g} kW are taken off for the "
-                    "site's own load here, a run takes off what the meters tell")
+        told.append(
+            f"targets count what the source carries: {site.site_load_reserve_kw:g} kW are taken off for the "
+            "site's own load here, a run takes off what the meters tell"
+        )
     told += _levels(totals, stairs)
     told += [_wait(leg) for leg in legs if leg.kind is LegKind.WAIT]
     told += [_supply(leg) for leg in legs if leg.kind is LegKind.LOSS]
     waiting = sum(leg.in_band for leg in legs)
     if waiting:
-        told.append(f"{waiting} of the holds start in band: after {program.hold_start_timeout_s:g} s out of band each "
-                    "asks the operator; no program time passes until it starts")
+        told.append(
+            f"{waiting} of the holds start in band: after {program.hold_start_timeout_s:g} s out of band each "
+            "asks the operator; no program time passes until it starts"
+        )
     if loss is not None:
-        told.append(f"without the smallest unit ({loss.unit}, {loss.lost_kw:.1f} kW) {loss.left_kw:.1f} kW remain: "
-                    f"{'enough' if loss.peak_reachable else 'not enough'} for the peak of {totals.peak_kw:.1f} kW")
+        told.append(
+            f"without the smallest unit ({loss.unit}, {loss.lost_kw:.1f} kW) {loss.left_kw:.1f} kW remain: "
+            f"{'enough' if loss.peak_reachable else 'not enough'} for the peak of {totals.peak_kw:.1f} kW"
+        )
     told += _fans(site)
     told += _course(site, program, links)
     return tuple(told)
 
 
 def _wait(leg: PlannedLeg) -> str:
-    return (f'row {leg.number} waits for the operator, {leg.wait_s:g} s at most: "{leg.prompt}"; if nobody answers: '
-            f"{leg.if_silent.value}")
+    return (
+        f'row {leg.number} waits for the operator, {leg.wait_s:g} s at most: "{leg.prompt}"; if nobody answers: '
+        f"{leg.if_silent.value}"
+    )
 
 
 def _supply(leg: PlannedLeg) -> str:
@@ -59,8 +77,10 @@ def _supply(leg: PlannedLeg) -> str:
 
 
 def _levels(totals: Totals, stairs: tuple[Stairs, ...]) -> list[str]:
-    asked = (f"{totals.changes} changes of load between {totals.levels} different levels asked, no load included; the "
-             f"chain itself has {totals.chain_levels} levels, its smallest change is {totals.smallest_kw:.1f} kW")
+    asked = (
+        f"{totals.changes} changes of load between {totals.levels} different levels asked, no load included; the "
+        f"chain itself has {totals.chain_levels} levels, its smallest change is {totals.smallest_kw:.1f} kW"
+    )
     return [asked, *(stair.text for stair in stairs)]
 
 
@@ -70,14 +90,18 @@ def _fans(site: Site) -> list[str]:
         return []
     last_s = (len(fans) - 1) * site.limits.fan_start_gap_s
     proof_s = max(f.proof_s for f in fans)
-    start = (f"fans start {site.limits.fan_start_gap_s:g} s apart: the last after {last_s:g} s, all proven "
-             f"{last_s + proof_s:g} s after the first at the latest; {sum(f.power_kw for f in fans):g} kW in all")
+    start = (
+        f"fans start {site.limits.fan_start_gap_s:g} s apart: the last after {last_s:g} s, all proven "
+        f"{last_s + proof_s:g} s after the first at the latest; {sum(f.power_kw for f in fans):g} kW in all"
+    )
     told = [start]
     fed = [u.name for u in site.units if u.profile.fan.supply is FanSupply.SOURCE]
     if fed:
-        told.append(f"fans of {names_of(fed)} are fed by the source: its own load includes "
-                    f"{sum(f.power_kw for f in fans if f.supply is FanSupply.SOURCE):g} kW for them, and it must run "
-                    "until the units are cool")
+        told.append(
+            f"fans of {names_of(fed)} are fed by the source: its own load includes "
+            f"{sum(f.power_kw for f in fans if f.supply is FanSupply.SOURCE):g} kW for them, and it must run "
+            "until the units are cool"
+        )
     return told
 
 

@@ -35,8 +35,11 @@ def lines(plan: Plan, site: Site, program: Program) -> Iterator[str]:
     yield from _list("BEFORE LOAD", plan.cautions)
     yield ""
     refusals = sum(f.severity is Severity.REFUSAL for f in plan.findings)
-    yield ("FEASIBLE" if plan.feasible else "NOT FEASIBLE") + f": {_many(refusals, 'refusal')}, " + _many(
-        len(plan.findings) - refusals, "warning")
+    yield (
+        ("FEASIBLE" if plan.feasible else "NOT FEASIBLE")
+        + f": {_many(refusals, 'refusal')}, "
+        + _many(len(plan.findings) - refusals, "warning")
+    )
 
 
 def _many(count: int, what: str) -> str:
@@ -47,10 +50,14 @@ def _head(plan: Plan, site: Site) -> Iterator[str]:
     plate = site.nameplate
     yield f"PLAN  {plan.program}: {plan.title}"
     yield f"  site    {plan.site}: {site.title}"
-    yield (f"  source  {plate.name}: {plate.kind}, {plate.power_kw:g} kW, {plate.apparent_kva:g} kVA, "
-           f"{plate.volts:g} V, {plate.hertz:g} Hz{', ' + plate.rating_class if plate.rating_class else ''}")
-    yield (f"  chain   {_many(len(site.units), 'unit')}, rated {plan.rated_kw:.1f} kW at their own volts, "
-           f"{plan.available_kw:.1f} kW at {plate.volts:g} V")
+    yield (
+        f"  source  {plate.name}: {plate.kind}, {plate.power_kw:g} kW, {plate.apparent_kva:g} kVA, "
+        f"{plate.volts:g} V, {plate.hertz:g} Hz{', ' + plate.rating_class if plate.rating_class else ''}"
+    )
+    yield (
+        f"  chain   {_many(len(site.units), 'unit')}, rated {plan.rated_kw:.1f} kW at their own volts, "
+        f"{plan.available_kw:.1f} kW at {plate.volts:g} V"
+    )
     counted = "all that the source carries" if plan.load_is is LoadIs.SOURCE_TOTAL else "the chain"
     side = "nearest to" if plan.rounding is Rounding.NEAREST else plan.rounding.value
     yield f"  rules   targets count {counted}; stages {side} the kW asked"
@@ -93,10 +100,12 @@ def _segments(plan: Plan, program: Program) -> Iterator[str]:
 
 
 def _again(legs: list[PlannedLeg], times: int) -> str:
-    more = legs[len(legs) // times:]
+    more = legs[len(legs) // times :]
     kwh = sum(leg.energy_kwh for leg in more)
-    return (f" {'':3} {legs[0].segment:3d} the same {times - 1} times more: rows {more[0].number} to "
-            f"{more[-1].number}, {hms(sum(leg.length_s for leg in more))}, {kwh:.1f} kWh")
+    return (
+        f" {'':3} {legs[0].segment:3d} the same {times - 1} times more: rows {more[0].number} to "
+        f"{more[-1].number}, {hms(sum(leg.length_s for leg in more))}, {kwh:.1f} kWh"
+    )
 
 
 def _some(legs: list[PlannedLeg]) -> Iterator[str]:
@@ -117,7 +126,7 @@ def _what(leg: PlannedLeg) -> str:
 
 
 def _cut(text: str, width: int) -> str:
-    return text if len(text) <= width else text[:width - 1] + "…"
+    return text if len(text) <= width else text[: width - 1] + "…"
 
 
 def _leg(leg: PlannedLeg) -> str:
@@ -125,9 +134,11 @@ def _leg(leg: PlannedLeg) -> str:
     percent = f"{level.error_percent:+.2f}" if level.error_percent is not None else "-"
     error = "exact" if level.side.value == "exact" else f"{level.side.value} {level.error_kw:+.1f}"
     length = f"<{hms(leg.wait_s)}" if leg.wait_s else hms(leg.length_s)
-    return (f" {leg.number:3d} {leg.segment:3d} {_cut(_what(leg), 18):18} {hms(leg.start_s):>8} {length:>8} "
-            f"{level.asked_kw:9.1f} {level.given_kw:9.1f} {error:>11} {percent if error != 'exact' else '-':>7} "
-            f"{max(level.phase_amps):5.0f} {leg.energy_kwh:8.1f}")
+    return (
+        f" {leg.number:3d} {leg.segment:3d} {_cut(_what(leg), 18):18} {hms(leg.start_s):>8} {length:>8} "
+        f"{level.asked_kw:9.1f} {level.given_kw:9.1f} {error:>11} {percent if error != 'exact' else '-':>7} "
+        f"{max(level.phase_amps):5.0f} {leg.energy_kwh:8.1f}"
+    )
 
 
 def _levels(plan: Plan) -> Iterator[str]:
@@ -142,8 +153,10 @@ def _levels(plan: Plan) -> Iterator[str]:
     yield "  asked kW  given kW     A, B, C amps        source kW     BTU/h  air m³/s  rise K"
     for level in loaded[:MOST_OF_A_SEGMENT]:
         amps = ", ".join(f"{a:.0f}" for a in level.phase_amps)
-        yield (f" {level.asked_kw:9.1f} {level.given_kw:9.1f}  {amps:>15} {level.source_kw:16.1f} "
-               f"{btu_per_hour(level.given_kw):9.0f} {_maybe(level.air_m3_s, 9)} {_maybe(level.rise_k, 7)}")
+        yield (
+            f" {level.asked_kw:9.1f} {level.given_kw:9.1f}  {amps:>15} {level.source_kw:16.1f} "
+            f"{btu_per_hour(level.given_kw):9.0f} {_maybe(level.air_m3_s, 9)} {_maybe(level.rise_k, 7)}"
+        )
     if len(loaded) > MOST_OF_A_SEGMENT:
         yield f"  ... {len(loaded) - MOST_OF_A_SEGMENT} levels more"
 
@@ -160,8 +173,10 @@ def _margins(plan: Plan) -> Iterator[str]:
     yield f"MARGIN FOR VOLTS  with volts {sag:g} % low resistors give {100 * (1 - sag / 100) ** 2:.2f} % of their kW"
     yield "  asked kW  gives then  to give it, set   reachable then"
     for margin in plan.margins[:MOST_OF_A_SEGMENT]:
-        yield (f" {margin.asked_kw:9.1f} {margin.sagged_kw:11.1f} {margin.set_kw:16.1f}   "
-               f"{'yes' if margin.reachable else 'NO'}")
+        yield (
+            f" {margin.asked_kw:9.1f} {margin.sagged_kw:11.1f} {margin.set_kw:16.1f}   "
+            f"{'yes' if margin.reachable else 'NO'}"
+        )
     if len(plan.margins) > MOST_OF_A_SEGMENT:
         yield f"  ... {len(plan.margins) - MOST_OF_A_SEGMENT} levels more"
 
@@ -173,8 +188,11 @@ def _links(plan: Plan) -> Iterator[str]:
     yield "  at                       devices  requests  a scan   drop sent  last off  block spread"
     for link in plan.links:
         requests = f"{link.requests}+{link.feeds}" if link.feeds else f"{link.requests}"
-        times = (f"{link.drop_write_s:10.3f} {link.off_s:9.2f} {link.block_spread_s:13.3f}" if link.units
-                 else f"{'-':>10} {'-':>9} {'-':>13}")
+        times = (
+            f"{link.drop_write_s:10.3f} {link.off_s:9.2f} {link.block_spread_s:13.3f}"
+            if link.units
+            else f"{'-':>10} {'-':>9} {'-':>13}"
+        )
         yield f"  {_cut(link.place, 24):24} {len(link.devices):7d} {requests:>9} {link.scan_s:8.3f} {times}"
     if any(link.feeds for link in plan.links):
         yield "  (+ writes that feed a watchdog)"
@@ -185,10 +203,14 @@ def _totals(plan: Plan) -> Iterator[str]:
     yield ""
     yield "TOTALS"
     yield f"  program time     {hms(sums.length_s)}; waiting for operator or supply {hms(sums.wait_s)} at most"
-    yield (f"  before, after    about {hms(round(sums.before_s))} for fans and checks; {hms(sums.cooldown_s)} of "
-           "cool-down at least")
-    yield (f"  peak             {sums.peak_kw:.1f} kW asked of the chain; the source carries at most "
-           f"{sums.peak_source_kw:.1f} kW (upper limit {plan.limit_kw:g} kW)")
+    yield (
+        f"  before, after    about {hms(round(sums.before_s))} for fans and checks; {hms(sums.cooldown_s)} of "
+        "cool-down at least"
+    )
+    yield (
+        f"  peak             {sums.peak_kw:.1f} kW asked of the chain; the source carries at most "
+        f"{sums.peak_source_kw:.1f} kW (upper limit {plan.limit_kw:g} kW)"
+    )
     yield f"  energy           {sums.energy_kwh:.1f} kWh asked of the chain, {sums.given_kwh:.1f} kWh by the stages"
     yield f"  readings         {sums.readings} at the interval, further ones at each change"
     if sums.average_percent is not None:

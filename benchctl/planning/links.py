@@ -69,9 +69,19 @@ def _link(site: Site, endpoint: Endpoint) -> Link:
         write_s += drop_writes(unit) * request_s(unit.profile.registers)
         off_s = max(off_s, write_s + follow_s(unit.profile))
     apart_s = math.fsum(request_s(u.profile.registers) * drop_writes(u) for u in units[1:])
-    return Link(f"{endpoint.host}:{endpoint.port}", endpoint.gateway, tuple(d.name for d in devices), len(units),
-                sum(each for each, _ in reads), sum(once for _, once in reads), len(fed), busy_s,
-                write_s if units else 0.0, off_s, apart_s)
+    return Link(
+        f"{endpoint.host}:{endpoint.port}",
+        endpoint.gateway,
+        tuple(d.name for d in devices),
+        len(units),
+        sum(each for each, _ in reads),
+        sum(once for _, once in reads),
+        len(fed),
+        busy_s,
+        write_s if units else 0.0,
+        off_s,
+        apart_s,
+    )
 
 
 def shortest_period_s(plans: tuple[Link, ...]) -> float:

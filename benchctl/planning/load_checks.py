@@ -30,9 +30,11 @@ def capacity(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     if short_kw <= AMPLE_KW or not site.units:
         return
     peak = max(plan.legs, key=lambda leg: leg.asked_kw)
-    text = (f"the program asks the chain for {_kw(peak.asked_kw)} kW; the units give {_kw(plan.available_kw)} kW at "
-            f"{site.nameplate.volts:g} V (rated {_kw(plan.rated_kw)} kW at their own volts): {_kw(short_kw)} kW are "
-            f"missing{_remedy(site, peak.asked_kw)}")
+    text = (
+        f"the program asks the chain for {_kw(peak.asked_kw)} kW; the units give {_kw(plan.available_kw)} kW at "
+        f"{site.nameplate.volts:g} V (rated {_kw(plan.rated_kw)} kW at their own volts): {_kw(short_kw)} kW are "
+        f"missing{_remedy(site, peak.asked_kw)}"
+    )
     yield text, peak
 
 
@@ -72,8 +74,10 @@ def _limit_text(site: Site, program: Program, plan: Plan, leg: PlannedLeg, asked
     prime = ""
     if plate.rating_class == "PRP" and asked_kw <= plate.power_kw * PRIME_OVER_PERCENT / 100.0 + AMPLE_KW:
         prime = "; a PRP set may carry 110 % for 1 h in 12 h if the site file states upper_percent: 110"
-    return (f"{_kw(leg.target_kw)} kW{over} are above the source's upper limit of {_kw(plan.limit_kw)} kW "
-            f"({site.limits.upper_percent:g} % of {plate.power_kw:g} kW){prime}")
+    return (
+        f"{_kw(leg.target_kw)} kW{over} are above the source's upper limit of {_kw(plan.limit_kw)} kW "
+        f"({site.limits.upper_percent:g} % of {plate.power_kw:g} kW){prime}"
+    )
 
 
 def site_load_on_top(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -82,9 +86,14 @@ def site_load_on_top(site: Site, program: Program, plan: Plan) -> Iterator[Found
         return
     peak_kw = plan.totals.peak_kw + fans_kw(site)
     if peak_kw <= plan.limit_kw + AMPLE_KW < peak_kw + site_kw(site):
-        yield (f"targets count the chain alone: with the site's own load of up to {site_kw(site):g} kW the source "
-               f"would carry {_kw(peak_kw + site_kw(site))} kW; a run then stays at the upper limit of "
-               f"{_kw(plan.limit_kw)} kW and gives less than asked"), None
+        yield (
+            (
+                f"targets count the chain alone: with the site's own load of up to {site_kw(site):g} kW the source "
+                f"would carry {_kw(peak_kw + site_kw(site))} kW; a run then stays at the upper limit of "
+                f"{_kw(plan.limit_kw)} kW and gives less than asked"
+            ),
+            None,
+        )
 
 
 def site_load_exceeds(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -95,19 +104,32 @@ def site_load_exceeds(site: Site, program: Program, plan: Plan) -> Iterator[Foun
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in plan.legs:
             if 0.0 < leg.target_kw < site_kw(site):
-                yield (f"{_kw(leg.target_kw)} kW in all are less than the site's own load may be ({site_kw(site):g} "
-                       "kW): the chain then gives nothing"), leg, leg.target_kw
+                yield (
+                    (
+                        f"{_kw(leg.target_kw)} kW in all are less than the site's own load may be ({site_kw(site):g} "
+                        "kW): the chain then gives nothing"
+                    ),
+                    leg,
+                    leg.target_kw,
+                )
 
     yield from first_of_each(found())
 
 
 def minimum_missed(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """An at-least program needs a level at or above each target, below the source's limit."""
+
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in plan.legs:
             if leg.level.short and leg.asked_kw <= plan.available_kw + AMPLE_KW:
-                yield (f"no level lies between the {_kw(leg.asked_kw)} kW asked as a minimum and the upper limit of "
-                       f"the source; {_kw(leg.level.given_kw)} kW would be given"), leg, leg.asked_kw
+                yield (
+                    (
+                        f"no level lies between the {_kw(leg.asked_kw)} kW asked as a minimum and the upper limit of "
+                        f"the source; {_kw(leg.level.given_kw)} kW would be given"
+                    ),
+                    leg,
+                    leg.asked_kw,
+                )
 
     if program.rounding is Rounding.AT_LEAST:
         yield from first_of_each(found())
@@ -118,8 +140,13 @@ def overload_class(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     plate = site.nameplate
     if plate.rating_class in NO_OVERLOAD and plan.totals.peak_source_kw > plate.power_kw * 1.000001:
         share = 100.0 * plan.totals.peak_source_kw / plate.power_kw
-        yield (f"{plate.rating_class} has no overload in ISO 8528-1 (second hand): the source carries up to "
-               f"{share:.1f} % here, stages, site load and fans counted"), None
+        yield (
+            (
+                f"{plate.rating_class} has no overload in ISO 8528-1 (second hand): the source carries up to "
+                f"{share:.1f} % here, stages, site load and fans counted"
+            ),
+            None,
+        )
 
 
 def prime_overload(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -130,8 +157,13 @@ def prime_overload(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     over = [leg for leg in plan.legs if leg.length_s > 0.0 and leg.target_kw > plate.power_kw * 1.000001]
     worst_s = max((math.fsum(_overlap_s(other, leg.start_s) for other in over) for leg in over), default=0.0)
     if worst_s > PRIME_OVER_S + 1e-6:
-        yield (f"the source is above 100 % for {worst_s / 3600.0:.2f} h within 12 h; a PRP set may be for 1 h in 12 "
-               "h (second hand)"), over[0]
+        yield (
+            (
+                f"the source is above 100 % for {worst_s / 3600.0:.2f} h within 12 h; a PRP set may be for 1 h in 12 "
+                "h (second hand)"
+            ),
+            over[0],
+        )
 
 
 def _overlap_s(leg: PlannedLeg, begin_s: float) -> float:
@@ -143,9 +175,14 @@ def class_average(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """ESP and PRP: 70 % on average over 24 h."""
     average = plan.totals.average_percent
     if average is not None and average > AVERAGE_PERCENT:
-        yield (f"average load {average:.1f} % over the program (less than 30 % counted as 30 %, stopped time not "
-               f"counted); {site.nameplate.rating_class} allows 70 % on average over 24 h unless the maker agrees "
-               "(second hand)"), None
+        yield (
+            (
+                f"average load {average:.1f} % over the program (less than 30 % counted as 30 %, stopped time not "
+                f"counted); {site.nameplate.rating_class} allows 70 % on average over 24 h unless the maker agrees "
+                "(second hand)"
+            ),
+            None,
+        )
 
 
 def over_current(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -174,12 +211,19 @@ def _current(site: Site, plan: Plan, above_percent: float, to_percent: float) ->
 
 def unbalance(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """Single-phase stages may leave the phases unequal."""
+
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in plan.legs:
             if leg.level.unbalance_percent > site.limits.unbalance_percent + 1e-9:
                 a, b, c = leg.level.phase_kw
-                yield (f"phases carry {a:.1f}, {b:.1f}, {c:.1f} kW: {leg.level.unbalance_percent:.0f} % from their "
-                       f"mean, the limit is {site.limits.unbalance_percent:g} %"), leg, leg.asked_kw
+                yield (
+                    (
+                        f"phases carry {a:.1f}, {b:.1f}, {c:.1f} kW: {leg.level.unbalance_percent:.0f} % from their "
+                        f"mean, the limit is {site.limits.unbalance_percent:g} %"
+                    ),
+                    leg,
+                    leg.asked_kw,
+                )
 
     yield from first_of_each(found())
 
@@ -188,24 +232,39 @@ def sag(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """The peak should stay reachable when volts sag a little."""
     lost = [m for m in plan.margins if not m.reachable and m.asked_kw <= plan.available_kw + AMPLE_KW]
     if lost:
-        yield (f"with volts {SAG_PERCENT:g} % low the chain cannot give {_kw(lost[-1].asked_kw)} kW any more "
-               f"({100 * (1 - SAG_PERCENT / 100) ** 2:.2f} % of {_kw(plan.available_kw)} kW for resistors)"), None
+        yield (
+            (
+                f"with volts {SAG_PERCENT:g} % low the chain cannot give {_kw(lost[-1].asked_kw)} kW any more "
+                f"({100 * (1 - SAG_PERCENT / 100) ** 2:.2f} % of {_kw(plan.available_kw)} kW for resistors)"
+            ),
+            None,
+        )
 
 
 def margin(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """A minimum set without margin is missed as soon as volts sag."""
     if program.rounding is Rounding.AT_LEAST and any(m.set_kw > m.asked_kw for m in plan.margins) and not program.trim:
         top = plan.margins[-1]
-        yield (f"a minimum without margin: with volts {SAG_PERCENT:g} % low a setting of {_kw(top.asked_kw)} kW "
-               f"delivers {_kw(top.sagged_kw)} kW; set {_kw(top.set_kw)} kW to deliver it, or ask for trim (each "
-               "level: see margins)"), None
+        yield (
+            (
+                f"a minimum without margin: with volts {SAG_PERCENT:g} % low a setting of {_kw(top.asked_kw)} kW "
+                f"delivers {_kw(top.sagged_kw)} kW; set {_kw(top.set_kw)} kW to deliver it, or ask for trim (each "
+                "level: see margins)"
+            ),
+            None,
+        )
 
 
 def unit_lost(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """Without its smallest unit the chain may miss the peak."""
     if plan.loss is not None and not plan.loss.peak_reachable and plan.totals.peak_kw <= plan.available_kw + AMPLE_KW:
-        yield (f"with {plan.loss.unit} lost {_kw(plan.loss.left_kw)} kW remain: the peak of "
-               f"{_kw(plan.totals.peak_kw)} kW cannot be reached"), None
+        yield (
+            (
+                f"with {plan.loss.unit} lost {_kw(plan.loss.left_kw)} kW remain: the peak of "
+                f"{_kw(plan.totals.peak_kw)} kW cannot be reached"
+            ),
+            None,
+        )
 
 
 def nothing_asked(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -229,10 +288,18 @@ def check_load(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
         if instrument.role != "meter" or instrument.place not in ("source", "chain") or not instrument.ct_primary_a:
             continue
         ct_kw = root * site.nameplate.volts * instrument.ct_primary_a / 1000.0
-        small = [u.name for u in site.units if u.profile.rated_kw * volts_ratio(site.nameplate, u.profile) ** 2
-                 < CHECK_SHARE * ct_kw]
+        small = [
+            u.name
+            for u in site.units
+            if u.profile.rated_kw * volts_ratio(site.nameplate, u.profile) ** 2 < CHECK_SHARE * ct_kw
+        ]
         if small:
-            yield (f"{instrument.name}: its transformers are rated {ct_kw:.0f} kW; a check load below "
-                   f"{CHECK_SHARE * ct_kw:.0f} kW proves nothing there, and {names_of(small)} cannot give "
-                   "that"), None
+            yield (
+                (
+                    f"{instrument.name}: its transformers are rated {ct_kw:.0f} kW; a check load below "
+                    f"{CHECK_SHARE * ct_kw:.0f} kW proves nothing there, and {names_of(small)} cannot give "
+                    "that"
+                ),
+                None,
+            )
         break

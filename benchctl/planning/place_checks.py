@@ -51,9 +51,14 @@ def volts_too_high(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     for profile, names in _kinds(site):
         ratio = volts_ratio(site.nameplate, profile)
         if ratio > profile.highest_v_ratio + 1e-9:
-            yield (f"{names}: rated {profile.rated_v:g} V, the site has {unit_volts(site.nameplate, profile):g} V = "
-                   f"{100 * ratio:.1f} %, at most {100 * profile.highest_v_ratio:g} % may be; at this ratio a stage "
-                   f"gives {100 * ratio * ratio:.0f} % of its kW{_guess(ratio)}"), None
+            yield (
+                (
+                    f"{names}: rated {profile.rated_v:g} V, the site has {unit_volts(site.nameplate, profile):g} V = "
+                    f"{100 * ratio:.1f} %, at most {100 * profile.highest_v_ratio:g} % may be; at this ratio a stage "
+                    f"gives {100 * ratio * ratio:.0f} % of its kW{_guess(ratio)}"
+                ),
+                None,
+            )
 
 
 def volts_too_low(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -61,8 +66,13 @@ def volts_too_low(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     for profile, names in _kinds(site):
         ratio = volts_ratio(site.nameplate, profile)
         if ratio < WEAK_RATIO:
-            yield (f"{names}: rated {profile.rated_v:g} V at {unit_volts(site.nameplate, profile):g} V: each kW "
-                   f"rated gives {ratio * ratio:.2f} kW{_guess(ratio)}"), None
+            yield (
+                (
+                    f"{names}: rated {profile.rated_v:g} V at {unit_volts(site.nameplate, profile):g} V: each kW "
+                    f"rated gives {ratio * ratio:.2f} kW{_guess(ratio)}"
+                ),
+                None,
+            )
 
 
 def hertz_of_fed_fans(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -114,9 +124,14 @@ def scan_too_short(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
         return
     for link in plan.links:
         if link.scan_s > site.scan_period_s + 1e-9:
-            yield (f"link {link.place}: {link.requests + link.feeds} requests take {link.scan_s:.3g} s, the stated "
-                   f"scan period is {site.scan_period_s:g} s; the shortest that works for this site is "
-                   f"{shortest_period_s(plan.links):g} s"), None
+            yield (
+                (
+                    f"link {link.place}: {link.requests + link.feeds} requests take {link.scan_s:.3g} s, the stated "
+                    f"scan period is {site.scan_period_s:g} s; the shortest that works for this site is "
+                    f"{shortest_period_s(plan.links):g} s"
+                ),
+                None,
+            )
 
 
 def link_full(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -130,8 +145,13 @@ def link_full(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
 def scan_slow(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """A scan slower than stale values would find every value stale."""
     if plan.scan_period_s > site.limits.stale_s:
-        yield (f"a scan takes {plan.scan_period_s:g} s, but values are stale after {site.limits.stale_s:g} s: use "
-               "more sockets, or state a longer stale time"), None
+        yield (
+            (
+                f"a scan takes {plan.scan_period_s:g} s, but values are stale after {site.limits.stale_s:g} s: use "
+                "more sockets, or state a longer stale time"
+            ),
+            None,
+        )
 
 
 def watchdog_starved(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -142,8 +162,13 @@ def watchdog_starved(site: Site, program: Program, plan: Plan) -> Iterator[Found
             continue
         gap_s = plan.scan_period_s if dog.fed_by == "any request" else max(dog.feed_every_s, plan.scan_period_s)
         if 2.0 * gap_s > dog.time_s:
-            yield (f"{unit.name}: its watchdog drops the load after {dog.time_s:g} s, it would be fed every "
-                   f"{gap_s:g} s; one lost request must not drop the load"), None
+            yield (
+                (
+                    f"{unit.name}: its watchdog drops the load after {dog.time_s:g} s, it would be fed every "
+                    f"{gap_s:g} s; one lost request must not drop the load"
+                ),
+                None,
+            )
 
 
 def attended_only(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -157,8 +182,13 @@ def unattended_bare(site: Site, program: Program, plan: Plan) -> Iterator[Found]
     """An unattended run needs a watchdog in every unit."""
     bare = _without_watchdog(site)
     if bare and site.attendance.unattended:
-        yield (f"the site allows unattended runs, but {names_of(bare)} would keep the load if this computer stops: "
-               "attended operation only"), None
+        yield (
+            (
+                f"the site allows unattended runs, but {names_of(bare)} would keep the load if this computer stops: "
+                "attended operation only"
+            ),
+            None,
+        )
 
 
 def _without_watchdog(site: Site) -> list[str]:
@@ -184,9 +214,14 @@ def fed_fans(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     fed = [u for u in site.units if u.profile.fan.supply is FanSupply.SOURCE]
     longest_s = max((u.profile.cooldown.minimum_s for u in fed), default=0.0)
     if fed and (program.source_cooldown_s or 0.0) < longest_s:
-        yield (f"the source feeds the fans of {names_of([u.name for u in fed])}: do not stop it before they are cool, "
-               f"{longest_s:g} s after the last load at least; the program asks for "
-               f"{program.source_cooldown_s or 0.0:g} s at no load"), None
+        yield (
+            (
+                f"the source feeds the fans of {names_of([u.name for u in fed])}: do not stop it before they are cool, "
+                f"{longest_s:g} s after the last load at least; the program asks for "
+                f"{program.source_cooldown_s or 0.0:g} s at no load"
+            ),
+            None,
+        )
 
 
 def air_unknown(site: Site, program: Program, plan: Plan) -> Iterator[Found]:

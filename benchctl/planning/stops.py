@@ -19,10 +19,13 @@ def names_of(names: list[str]) -> str:
 
 def _watchdog(watchdog: Watchdog) -> str:
     fed = {"any request": "any request feeds it", "any write": "any write feeds it"}.get(
-        watchdog.fed_by, f"a register feeds it, every {watchdog.feed_every_s:g} s")
+        watchdog.fed_by, f"a register feeds it, every {watchdog.feed_every_s:g} s"
+    )
     comes_back = RETURNS.get(watchdog.on_return, f"when contact returns it {watchdog.on_return}")
-    return (f"the unit's own watchdog drops its load {watchdog.time_s:g} s after the last contact ({fed}); the fans "
-            f"run on; {comes_back}")
+    return (
+        f"the unit's own watchdog drops its load {watchdog.time_s:g} s after the last contact ({fed}); the fans "
+        f"run on; {comes_back}"
+    )
 
 
 def _fans(profile: Profile) -> str:

@@ -32,11 +32,17 @@ def block_up(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in _step_legs(plan):
             if leg.change_kw > most_kw + FINE_KW:
-                yield (f"{leg.change_kw:.1f} kW at once ({_percent(site, leg.change_kw):.0f} %) are more than the "
-                       f"largest block of {most_kw:g} kW ({site.limits.largest_block_up_percent:g} %): a run puts "
-                       f"{most_kw:g} kW on first and the rest as the set settles, within "
-                       f"{_parts_s(site, leg.change_kw, most_kw):.0f} s; that is no block test of the "
-                       "whole"), leg, leg.change_kw
+                yield (
+                    (
+                        f"{leg.change_kw:.1f} kW at once ({_percent(site, leg.change_kw):.0f} %) are more than the "
+                        f"largest block of {most_kw:g} kW ({site.limits.largest_block_up_percent:g} %): a run puts "
+                        f"{most_kw:g} kW on first and the rest as the set settles, within "
+                        f"{_parts_s(site, leg.change_kw, most_kw):.0f} s; that is no block test of the "
+                        "whole"
+                    ),
+                    leg,
+                    leg.change_kw,
+                )
 
     yield from first_of_each(found())
 
@@ -48,9 +54,12 @@ def _parts_s(site: Site, change_kw: float, most_kw: float) -> float:
 
 def rejection_undeclared(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """A block down larger than the largest block must be declared a rejection."""
-    yield from _rejections(site, plan, (LegKind.BLOCK,),
-                           "declare it (declared_rejection: true) if a load rejection is meant, else go down in "
-                           "parts")
+    yield from _rejections(
+        site,
+        plan,
+        (LegKind.BLOCK,),
+        "declare it (declared_rejection: true) if a load rejection is meant, else go down in parts",
+    )
 
 
 def step_down(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
@@ -64,9 +73,15 @@ def _rejections(site: Site, plan: Plan, kinds: tuple[LegKind, ...], advice: str)
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in _step_legs(plan):
             if leg.kind in kinds and -leg.change_kw > most_kw + FINE_KW and not leg.rejection:
-                yield (f"{-leg.change_kw:.1f} kW off at once ({_percent(site, -leg.change_kw):.0f} %) are more than "
-                       f"the largest block down of {most_kw:g} kW ({site.limits.largest_block_down_percent:g} %): "
-                       f"the set may trip on over-speed; {advice}"), leg, leg.change_kw
+                yield (
+                    (
+                        f"{-leg.change_kw:.1f} kW off at once ({_percent(site, -leg.change_kw):.0f} %) are more than "
+                        f"the largest block down of {most_kw:g} kW ({site.limits.largest_block_down_percent:g} %): "
+                        f"the set may trip on over-speed; {advice}"
+                    ),
+                    leg,
+                    leg.change_kw,
+                )
 
     yield from first_of_each(found())
 
@@ -78,8 +93,14 @@ def rejection_declared(site: Site, program: Program, plan: Plan) -> Iterator[Fou
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in _step_legs(plan):
             if leg.rejection and -leg.change_kw > most_kw + FINE_KW:
-                yield (f"declared load rejection of {-leg.change_kw:.1f} kW ({_percent(site, -leg.change_kw):.0f} "
-                       "%): the set may trip on over-speed"), leg, leg.change_kw
+                yield (
+                    (
+                        f"declared load rejection of {-leg.change_kw:.1f} kW ({_percent(site, -leg.change_kw):.0f} "
+                        "%): the set may trip on over-speed"
+                    ),
+                    leg,
+                    leg.change_kw,
+                )
 
     yield from first_of_each(found())
 
@@ -95,9 +116,15 @@ def steep_ramp(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
             percent = limits.largest_block_up_percent if leg.change_kw > 0.0 else limits.largest_block_down_percent
             moved_kw = abs(leg.change_kw) * min(1.0, limits.settle_s / leg.length_s)
             if moved_kw > plate_kw * percent / 100.0 + FINE_KW:
-                yield (f"the ramp moves {moved_kw:.1f} kW within the {limits.settle_s:g} s that the set needs to "
-                       f"settle, more than the largest block of {plate_kw * percent / 100.0:g} kW ({percent:g} "
-                       "%)"), leg, leg.change_kw
+                yield (
+                    (
+                        f"the ramp moves {moved_kw:.1f} kW within the {limits.settle_s:g} s that the set needs to "
+                        f"settle, more than the largest block of {plate_kw * percent / 100.0:g} kW ({percent:g} "
+                        "%)"
+                    ),
+                    leg,
+                    leg.change_kw,
+                )
 
     yield from first_of_each(found())
 
@@ -109,13 +136,20 @@ def hold_unsettled(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
 
 def hold_unread(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """A hold shorter than the reading interval has readings at its ends only."""
-    yield from _short(plan, site.limits.settle_s, program.reading_interval_s,
-                      "the reading interval is {:g} s: there are readings at its begin and end only")
+    yield from _short(
+        plan,
+        site.limits.settle_s,
+        program.reading_interval_s,
+        "the reading interval is {:g} s: there are readings at its begin and end only",
+    )
 
 
 def _short(plan: Plan, least_s: float, most_s: float, why: str) -> Iterator[Found]:
-    short = [leg for leg in plan.legs if leg.kind is LegKind.HOLD and leg.asked_kw > 0.0
-             and least_s <= leg.length_s < most_s and leg.length_s > 0.0]
+    short = [
+        leg
+        for leg in plan.legs
+        if leg.kind is LegKind.HOLD and leg.asked_kw > 0.0 and least_s <= leg.length_s < most_s and leg.length_s > 0.0
+    ]
     if short:
         shortest = min(short, key=lambda leg: leg.length_s)
         rows = f"{len(short)} holds are short, the shortest takes" if len(short) > 1 else "the hold takes"
@@ -138,14 +172,21 @@ def band_kw(site: Site, program: Program, leg: PlannedLeg) -> tuple[float, float
 
 def never_in_band(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """A hold that starts in band whose level lies outside of it."""
+
     def found() -> Iterator[tuple[str, PlannedLeg, float]]:
         for leg in plan.legs:
             low_kw, high_kw = band_kw(site, program, leg)
             inside = low_kw - FINE_KW <= leg.level.given_kw <= high_kw + FINE_KW
             if leg.kind is LegKind.HOLD and leg.in_band and not inside:
-                yield (f"starts in band, but the stages give {leg.level.given_kw:.1f} kW and the band is "
-                       f"{low_kw:.1f} to {high_kw:.1f} kW: the operator would be asked after "
-                       f"{program.hold_start_timeout_s:g} s"), leg, leg.asked_kw
+                yield (
+                    (
+                        f"starts in band, but the stages give {leg.level.given_kw:.1f} kW and the band is "
+                        f"{low_kw:.1f} to {high_kw:.1f} kW: the operator would be asked after "
+                        f"{program.hold_start_timeout_s:g} s"
+                    ),
+                    leg,
+                    leg.asked_kw,
+                )
 
     yield from first_of_each(found())
 
@@ -181,14 +222,21 @@ def trim_unmeasured(site: Site, program: Program, plan: Plan) -> Iterator[Found]
 def total_unmeasured(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """Targets of the source's total without a meter of the site's load."""
     if program.load_is is LoadIs.SOURCE_TOTAL and not meters_site(site):
-        yield (f"targets count the source's total, but no meter tells the site's own load: it is taken as "
-               f"{site.site_load_reserve_kw:g} kW throughout"), None
+        yield (
+            (
+                f"targets count the source's total, but no meter tells the site's own load: it is taken as "
+                f"{site.site_load_reserve_kw:g} kW throughout"
+            ),
+            None,
+        )
 
 
 def silent_go_on(site: Site, program: Program, plan: Plan) -> Iterator[Found]:
     """A prompt that goes on by itself proves nobody's presence; one that stays may stay for ever."""
-    told = {Silence.GO_ON: "goes on by itself if nobody answers: nobody need be there",
-            Silence.STAY: "stays open if nobody answers: load may stay on without end"}
+    told = {
+        Silence.GO_ON: "goes on by itself if nobody answers: nobody need be there",
+        Silence.STAY: "stays open if nobody answers: load may stay on without end",
+    }
     for silence, text in told.items():
         waits = [leg for leg in plan.legs if leg.kind is LegKind.WAIT and leg.if_silent is silence]
         loaded = [leg for leg in waits if leg.asked_kw > 0.0]

@@ -70,13 +70,31 @@ def timeline(program: Program, legs: tuple[Leg, ...], chain: Chain, scan_s: floa
             ways[key] = way(chain, key[0], target_kw, reserve_kw, key[2])
         level = chain.level(asked_kw(target_kw, reserve_kw))
         wait_s = {LegKind.WAIT: leg.timeout_s, LegKind.LOSS: loss_s(leg, level.asked_kw)}.get(leg.kind, 0.0)
-        rows.append(PlannedLeg(
-            number=number, segment=leg.segment, kind=leg.kind, label=leg.label, line=leg.line, start_s=start_s,
-            length_s=leg.length_s, wait_s=wait_s, target_kw=target_kw, from_kw=asked_kw(was_kw, reserve_kw),
-            level=level, levels=ways[key].levels, mean_kw=ways[key].asked_kw,
-            given_kwh=ways[key].given_kw * leg.length_s / 3600.0, rejection=leg.rejection,
-            in_band=leg.starts is Starts.IN_BAND, band_percent=leg.band_percent, prompt=leg.prompt,
-            if_silent=leg.if_silent, step_kw=leg.step_kw if leg.reapply else 0.0, step_s=leg.step_s))
+        rows.append(
+            PlannedLeg(
+                number=number,
+                segment=leg.segment,
+                kind=leg.kind,
+                label=leg.label,
+                line=leg.line,
+                start_s=start_s,
+                length_s=leg.length_s,
+                wait_s=wait_s,
+                target_kw=target_kw,
+                from_kw=asked_kw(was_kw, reserve_kw),
+                level=level,
+                levels=ways[key].levels,
+                mean_kw=ways[key].asked_kw,
+                given_kwh=ways[key].given_kw * leg.length_s / 3600.0,
+                rejection=leg.rejection,
+                in_band=leg.starts is Starts.IN_BAND,
+                band_percent=leg.band_percent,
+                prompt=leg.prompt,
+                if_silent=leg.if_silent,
+                step_kw=leg.step_kw if leg.reapply else 0.0,
+                step_s=leg.step_s,
+            )
+        )
         start_s += leg.length_s
     return tuple(rows)
 

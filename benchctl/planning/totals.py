@@ -65,10 +65,19 @@ def totals(site: Site, program: Program, legs: tuple[PlannedLeg, ...], chain: Ch
         asked.add(0.0)
     smallest = min((smallest_kw(u.profile, volts_ratio(site.nameplate, u.profile)) for u in site.units), default=0.0)
     return Totals(
-        length_s=length_s, before_s=before_s(site, program), wait_s=math.fsum(leg.wait_s for leg in legs),
-        cooldown_s=cooldown_s(site, program), peak_kw=peak_kw,
+        length_s=length_s,
+        before_s=before_s(site, program),
+        wait_s=math.fsum(leg.wait_s for leg in legs),
+        cooldown_s=cooldown_s(site, program),
+        peak_kw=peak_kw,
         peak_source_kw=max((leg.level.source_kw for leg in legs), default=0.0),
-        energy_kwh=math.fsum(leg.energy_kwh for leg in legs), given_kwh=math.fsum(leg.given_kwh for leg in legs),
-        levels=len(asked), chain_levels=level_count(chain.offers), smallest_kw=smallest,
-        changes=sum(1 for leg in legs if leg.change_kw != 0.0), average_percent=average_percent(site, program, legs),
-        fuel_litres=litres(site, program, legs), readings=readings(program, legs, length_s))
+        energy_kwh=math.fsum(leg.energy_kwh for leg in legs),
+        given_kwh=math.fsum(leg.given_kwh for leg in legs),
+        levels=len(asked),
+        chain_levels=level_count(chain.offers),
+        smallest_kw=smallest,
+        changes=sum(1 for leg in legs if leg.change_kw != 0.0),
+        average_percent=average_percent(site, program, legs),
+        fuel_litres=litres(site, program, legs),
+        readings=readings(program, legs, length_s),
+    )

@@ -36,8 +36,9 @@ def lock_path(path: Path) -> Path:
 class Book:
     """One run's file, open for writing."""
 
-    def __init__(self, path: Path, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile],
-                 live: bool) -> None:
+    def __init__(
+        self, path: Path, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile], live: bool
+    ) -> None:
         """Create the file. Raises RecordFault when it exists already or cannot be written."""
         self.path = path
         self._live = live
@@ -130,8 +131,9 @@ class Book:
         self.last_number = None if self._last is None else self._last.number
         return refused
 
-    def _frame(self, frame: Frame, row: tuple[Any, ...], events: list[tuple[Any, ...]], refused: list[str],
-               why_missing: str) -> None:
+    def _frame(
+        self, frame: Frame, row: tuple[Any, ...], events: list[tuple[Any, ...]], refused: list[str], why_missing: str
+    ) -> None:
         after_gap = self._last is not None and frame.number != self._last.number + 1
         if after_gap and self._last is not None:
             self._add("gap", self._last.number + 1, frame.number - 1, row[1], refused[-1] if refused else why_missing)

@@ -20,8 +20,12 @@ CHAIN = ("target_kw", "delivered_kw", "source_kw", "volts_v", "hertz", "hottest_
 
 UNIT = ("commanded_rated_kw", "read_back_rated_kw", "measured_kw", "exhaust_c", "inlet_c", "airflow", "fan_on", "age_s")
 
-THREES = (("volts_ll", ("volts_ab", "volts_bc", "volts_ca")), ("volts_ln", ("volts_a", "volts_b", "volts_c")),
-          ("amps", ("amps_a", "amps_b", "amps_c")), ("phase_kw", ("power_a_kw", "power_b_kw", "power_c_kw")))
+THREES = (
+    ("volts_ll", ("volts_ab", "volts_bc", "volts_ca")),
+    ("volts_ln", ("volts_a", "volts_b", "volts_c")),
+    ("amps", ("amps_a", "amps_b", "amps_c")),
+    ("phase_kw", ("power_a_kw", "power_b_kw", "power_c_kw")),
+)
 SINGLES = ("power_kw", "reactive_kvar", "power_factor", "hertz", "energy_kwh")
 PANEL = ("speed_rpm", "oil_kpa", "coolant_c", "fuel_percent", "battery_v", "set_running", "set_fault", "site_needs_set")
 
@@ -76,8 +80,16 @@ def headings(site: Site) -> list[str]:
 def unit_values(unit: Unit, orders: UnitOrders, reading: UnitReading, age_s: Maybe) -> list[Cell]:
     """The columns of one unit. A unit that we write nothing to has nothing commanded."""
     load = None if orders.silent else orders.keep if orders.raise_to is None else orders.raise_to
-    return [_rated_kw(unit.profile, load), _rated_kw(unit.profile, reading.load), _measured_kw(reading.electrical),
-            reading.exhaust_c, reading.inlet_c, reading.airflow, reading.fan_on, age_s]
+    return [
+        _rated_kw(unit.profile, load),
+        _rated_kw(unit.profile, reading.load),
+        _measured_kw(reading.electrical),
+        reading.exhaust_c,
+        reading.inlet_c,
+        reading.airflow,
+        reading.fan_on,
+        age_s,
+    ]
 
 
 def _rated_kw(profile: Profile, load: int | None) -> Maybe:
@@ -99,8 +111,9 @@ class Ages:
 
     def of(self, now_s: float, readings: Sequence[UnitReading | InstrumentReading]) -> list[Maybe]:
         """Ages in seconds in this scan; None = it never had."""
-        self._heard_s = [now_s if reading.outcome.tells else heard
-                         for heard, reading in zip(self._heard_s, readings, strict=True)]
+        self._heard_s = [
+            now_s if reading.outcome.tells else heard for heard, reading in zip(self._heard_s, readings, strict=True)
+        ]
         return [None if heard is None else now_s - heard for heard in self._heard_s]
 
 
@@ -111,7 +124,7 @@ def values(site: Site, scan: Scan, ages: Ages) -> list[Cell]:
     age_s = ages.of(scan.now_s, (*inputs.units, *inputs.instruments))
     for unit, order, reading, age in zip(site.units, _units(orders, site), inputs.units, age_s, strict=False):
         cells += unit_values(unit, order, reading, age)
-    for instrument, heard, age in zip(site.instruments, inputs.instruments, age_s[len(site.units):], strict=True):
+    for instrument, heard, age in zip(site.instruments, inputs.instruments, age_s[len(site.units) :], strict=True):
         cells += [channel.value(heard) for channel in instrument_channels(instrument)]
         cells.append(age)
     return cells

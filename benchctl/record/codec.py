@@ -154,8 +154,7 @@ def _object(kind: type[Any]) -> tuple[Convert, Convert]:
 
 def _union(args: tuple[Any, ...]) -> tuple[Convert, Convert]:
     scalars = tuple(a for a in args if a in SCALARS)
-    nouns: dict[str, Any] = {
-        a.__name__: a for a in args if isinstance(a, type) and dataclasses.is_dataclass(a)}
+    nouns: dict[str, Any] = {a.__name__: a for a in args if isinstance(a, type) and dataclasses.is_dataclass(a)}
     others = [a for a in args if a not in scalars and a is not type(None) and a not in nouns.values()]
     if len(nouns) > 1 and not scalars and not others:
         return _one_of(nouns)
@@ -202,8 +201,7 @@ def _many(origin: Any, args: tuple[Any, ...]) -> tuple[Convert, Convert]:
         return _row(args)
     out, back = _converts(args[0])
     arrange: Callable[[Any], Any] = sorted if origin is frozenset else iter
-    return (lambda v: [out(x) for x in arrange(_checked(v, origin))]), (
-        lambda v: origin(back(x) for x in _listed(v)))
+    return (lambda v: [out(x) for x in arrange(_checked(v, origin))]), (lambda v: origin(back(x) for x in _listed(v)))
 
 
 def _row(args: tuple[Any, ...]) -> tuple[Convert, Convert]:
@@ -215,7 +213,8 @@ def _row(args: tuple[Any, ...]) -> tuple[Convert, Convert]:
         return values
 
     return (lambda v: [c[0](x) for c, x in zip(converts, sized(_checked(v, tuple)), strict=True)]), (
-        lambda v: tuple(c[1](x) for c, x in zip(converts, sized(_listed(v)), strict=True)))
+        lambda v: tuple(c[1](x) for c, x in zip(converts, sized(_listed(v)), strict=True))
+    )
 
 
 def _checked(value: Any, kind: type) -> Any:

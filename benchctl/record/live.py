@@ -30,8 +30,16 @@ CLOSE_S = 30.0
 class LiveRecorder(Recorder):
     """Writes the frames of a live run in a thread of its own."""
 
-    def __init__(self, path: Path, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile], *,
-                 reserve_bytes: int = RESERVE_BYTES, queue_length: int = QUEUE) -> None:
+    def __init__(
+        self,
+        path: Path,
+        settings: Settings,
+        meta: Mapping[str, str],
+        files: Sequence[SourceFile],
+        *,
+        reserve_bytes: int = RESERVE_BYTES,
+        queue_length: int = QUEUE,
+    ) -> None:
         """Create the run's file and the reserve, start the thread. Raises RecordFault."""
         super().__init__(path, settings, meta, files, live=True)
         self.dropped = 0
@@ -52,8 +60,9 @@ class LiveRecorder(Recorder):
         except OSError as fault:
             self._reserve.unlink(missing_ok=True)
             self._book.discard()
-            raise RecordFault(f"{self._reserve}: no room for the reserve of {size_bytes / 1e6:.0f} MB: "
-                              f"{fault.strerror}") from None
+            raise RecordFault(
+                f"{self._reserve}: no room for the reserve of {size_bytes / 1e6:.0f} MB: {fault.strerror}"
+            ) from None
 
     def write(self, frame: Frame) -> None:
         """Hand a frame over. Never waits, never raises."""

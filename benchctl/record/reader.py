@@ -138,8 +138,9 @@ class Reader:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None,
-                 trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def close(self) -> None:
@@ -246,7 +247,7 @@ class Reader:
 
     @property
     def condition(self) -> str:
-        """"closed", "being written" or "interrupted"."""
+        """ "closed", "being written" or "interrupted"."""
         if self.end is not None:
             return "closed"
         return "being written" if being_written(self.path) else "interrupted"

@@ -27,8 +27,9 @@ AGAIN_S = 5.0
 class Recorder:
     """Writes the frames of one run. `health` and `problem` tell how it does."""
 
-    def __init__(self, path: Path, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile],
-                 live: bool = False) -> None:
+    def __init__(
+        self, path: Path, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile], live: bool = False
+    ) -> None:
         """Create the run's file. meta: what is to be known of the run, as text. Raises RecordFault."""
         self.path = path
         self.health = Health.OK

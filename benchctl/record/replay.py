@@ -110,7 +110,9 @@ def _state_lines(reader: Reader, scan: Scan, state: State, settings: Settings) -
         if kept is not None:
             break
     if kept is None:
-        return ["the state's digest differs; no full state follows in the record to compare with"
-                ] if state_digest(state) != scan.state_hash else []
+        return (
+            ["the state's digest differs; no full state follows in the record to compare with"]
+            if state_digest(state) != scan.state_hash
+            else []
+        )
     return [f"state after scan {at}: {line}" for line in differences(kept, state)]
-

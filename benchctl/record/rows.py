@@ -89,10 +89,23 @@ class Packer:
         else:
             shape, raw = READINGS, packed(Readings(inputs.units, inputs.instruments))
         return (
-            frame.number, nanoseconds(frame.wall_s), _real(inputs.now_s), _real(inputs.dt_s),
-            _real(decision.state.target_kw), _real(seen.delivered_kw), _real(seen.source_kw), _real(seen.volts_v),
-            _real(seen.hertz), hottest_c(inputs.units), sum(u.outcome.answered for u in inputs.units),
-            shape, raw, self._rest[1], self._orders[1], _real(frame.spread_s), words(frame.fault) or None,
+            frame.number,
+            nanoseconds(frame.wall_s),
+            _real(inputs.now_s),
+            _real(inputs.dt_s),
+            _real(decision.state.target_kw),
+            _real(seen.delivered_kw),
+            _real(seen.source_kw),
+            _real(seen.volts_v),
+            _real(seen.hertz),
+            hottest_c(inputs.units),
+            sum(u.outcome.answered for u in inputs.units),
+            shape,
+            raw,
+            self._rest[1],
+            self._orders[1],
+            _real(frame.spread_s),
+            words(frame.fault) or None,
             state_digest(decision.state),
         )
 
@@ -110,8 +123,16 @@ def hottest_c(units: Sequence[UnitReading]) -> Maybe:
 def event_row(frame: Frame, event: Event) -> tuple[Any, ...]:
     """The row of `event` without its number and h. Raises CodecFault when its data cannot be kept."""
     data = compact(plain(event.data, tuple[tuple[str, Any], ...]))
-    return (frame.number, nanoseconds(frame.wall_s), _real(frame.inputs.now_s), words(event.kind), event.unit,
-            words(event.who), words(event.text), data)
+    return (
+        frame.number,
+        nanoseconds(frame.wall_s),
+        _real(frame.inputs.now_s),
+        words(event.kind),
+        event.unit,
+        words(event.who),
+        words(event.text),
+        data,
+    )
 
 
 def inputs_of(site: Site, row: dict[str, Any]) -> Inputs:
@@ -122,5 +143,14 @@ def inputs_of(site: Site, row: dict[str, Any]) -> Inputs:
     else:
         heard: Readings = unpacked(Readings, row["raw"])
         units, instruments = heard.units, heard.instruments
-    return Inputs(row["now_s"], row["dt_s"], units, instruments, rest.commands, rest.writes, rest.recorder,
-                  rest.clock_stepped_s, rest.cut_short)
+    return Inputs(
+        row["now_s"],
+        row["dt_s"],
+        units,
+        instruments,
+        rest.commands,
+        rest.writes,
+        rest.recorder,
+        rest.clock_stepped_s,
+        rest.cut_short,
+    )

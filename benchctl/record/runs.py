@@ -14,8 +14,9 @@ ENDING = ".run"
 LATEST = "latest"
 
 
-def runs_folder(given: str | None = None, variables: Mapping[str, str] = os.environ,
-                platform: str = sys.platform) -> Path:
+def runs_folder(
+    given: str | None = None, variables: Mapping[str, str] = os.environ, platform: str = sys.platform
+) -> Path:
     """The folder of the runs: the one given, else $BENCHCTL_RUNS, else in the user's data folder.
 
     The user's data folder is %LOCALAPPDATA% on Windows, ~/Library/Application Support on macOS, and elsewhere

@@ -21,19 +21,19 @@ RULE = "a record is only ever added to"
 TABLES: dict[str, str] = {
     "meta": "n INTEGER PRIMARY KEY, k TEXT NOT NULL UNIQUE, v TEXT NOT NULL",
     "file": "n INTEGER PRIMARY KEY, kind TEXT NOT NULL, ref TEXT NOT NULL, path TEXT NOT NULL, text TEXT NOT NULL, "
-            "sha256 TEXT NOT NULL",
+    "sha256 TEXT NOT NULL",
     "settings": "n INTEGER PRIMARY KEY, nouns BLOB NOT NULL",
     "scan": "n INTEGER PRIMARY KEY, wall_ns INTEGER NOT NULL, now_s REAL NOT NULL, dt_s REAL NOT NULL, "
-            "target_kw REAL, delivered_kw REAL, source_kw REAL, volts_v REAL, hertz REAL, hottest_c REAL, "
-            "units_heard INTEGER NOT NULL, shape TEXT NOT NULL, raw BLOB NOT NULL, rest BLOB NOT NULL, "
-            "orders BLOB NOT NULL, spread_s REAL, fault TEXT, state_hash BLOB NOT NULL",
+    "target_kw REAL, delivered_kw REAL, source_kw REAL, volts_v REAL, hertz REAL, hottest_c REAL, "
+    "units_heard INTEGER NOT NULL, shape TEXT NOT NULL, raw BLOB NOT NULL, rest BLOB NOT NULL, "
+    "orders BLOB NOT NULL, spread_s REAL, fault TEXT, state_hash BLOB NOT NULL",
     "state": "n INTEGER PRIMARY KEY, state BLOB NOT NULL",
     "event": "n INTEGER PRIMARY KEY, scan INTEGER NOT NULL, wall_ns INTEGER NOT NULL, now_s REAL NOT NULL, "
-             "kind TEXT NOT NULL, unit INTEGER NOT NULL, who TEXT NOT NULL, text TEXT NOT NULL, data TEXT NOT NULL",
+    "kind TEXT NOT NULL, unit INTEGER NOT NULL, who TEXT NOT NULL, text TEXT NOT NULL, data TEXT NOT NULL",
     "gap": "n INTEGER PRIMARY KEY, first_scan INTEGER NOT NULL, last_scan INTEGER NOT NULL, wall_ns INTEGER NOT NULL, "
-           "text TEXT NOT NULL",
+    "text TEXT NOT NULL",
     "end": "n INTEGER PRIMARY KEY, wall_ns INTEGER NOT NULL, outcome TEXT NOT NULL, totals TEXT NOT NULL, "
-           "heads TEXT NOT NULL",
+    "heads TEXT NOT NULL",
 }
 
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -46,11 +46,15 @@ def statements() -> Iterable[str]:
     for table, columns in TABLES.items():
         yield f'CREATE TABLE "{table}"({columns}, h BLOB NOT NULL) STRICT'
         for change in ("UPDATE", "DELETE"):
-            yield (f'CREATE TRIGGER "{table}_{change.lower()}" BEFORE {change} ON "{table}" '
-                   f"BEGIN SELECT RAISE(ABORT, '{RULE}'); END")
-        yield (f'CREATE TRIGGER "{table}_insert" BEFORE INSERT ON "{table}" '  # noqa: S608 - our own names
-               f'WHEN NEW.n <= (SELECT max(n) FROM "{table}") '
-               f"BEGIN SELECT RAISE(ABORT, '{RULE}'); END")
+            yield (
+                f'CREATE TRIGGER "{table}_{change.lower()}" BEFORE {change} ON "{table}" '
+                f"BEGIN SELECT RAISE(ABORT, '{RULE}'); END"
+            )
+        yield (
+            f'CREATE TRIGGER "{table}_insert" BEFORE INSERT ON "{table}" '  # noqa: S608 - our own names
+            f'WHEN NEW.n <= (SELECT max(n) FROM "{table}") '
+            f"BEGIN SELECT RAISE(ABORT, '{RULE}'); END"
+        )
 
 
 def insertion(table: str) -> str:

@@ -124,7 +124,10 @@ def _end(db: sqlite3.Connection, heads: dict[str, bytes]) -> list[str] | None:
         return None
     try:
         kept = json.loads(row[0])
-        return [f"{table}: the last row is not the one at the end of the run: rows removed or added"
-                for table, head in heads.items() if table != "end" and kept.get(table) != head.hex()]
+        return [
+            f"{table}: the last row is not the one at the end of the run: rows removed or added"
+            for table, head in heads.items()
+            if table != "end" and kept.get(table) != head.hex()
+        ]
     except (ValueError, AttributeError):
         return ["end: the heads of the chains cannot be read"]

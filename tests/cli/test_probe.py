@@ -71,9 +71,21 @@ def test_a_whole_chain_is_listed_in_its_order_with_its_capacity(served, capsys):
     assert main(["probe", "--site", served.path, "--json"]) == 0
     found = rows(capsys)
     assert [r["name"] for r in found if r["kind"] == "device"] == [
-        "bank 1", "bank 2", "bank 3", "bank 4", "source meter", "set panel"]
-    assert found[-1] == {"kind": "total", "units": 4, "answering": 4, "rated_kw": 500.0, "available_kw": 500.0,
-                         "source_kw": 400.0}
+        "bank 1",
+        "bank 2",
+        "bank 3",
+        "bank 4",
+        "source meter",
+        "set panel",
+    ]
+    assert found[-1] == {
+        "kind": "total",
+        "units": 4,
+        "answering": 4,
+        "rated_kw": 500.0,
+        "available_kw": 500.0,
+        "source_kw": 400.0,
+    }
     assert all(r["identity_ok"] for r in found[:-1])
 
 
@@ -103,16 +115,19 @@ def test_a_register_of_a_named_device(served, capsys):
     assert rows(capsys)[1]["uint16"] == 400
 
 
-@pytest.mark.parametrize(("arguments", "part"), [
-    (["--register", "5"], "say which device"),
-    ([], "say which site"),
-    (["--at", "nowhere", "--register", "5"], "expected HOST:PORT"),
-    (["--at", "127.0.0.1:99999", "--register", "5"], "expected HOST:PORT"),
-    (["--at", "127.0.0.1:502"], "goes with --register"),
-    (["--at", "127.0.0.1:502", "--register", "65536"], "0 to 65535"),
-    (["--at", "127.0.0.1:502", "--register", "5", "--unit-id", "256"], "0 to 255"),
-    (["--site", "northquay", "--unit", "bank 9"], "bank 1, bank 2, bank 3, bank 4, source meter, set panel"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["--register", "5"], "say which device"),
+        ([], "say which site"),
+        (["--at", "nowhere", "--register", "5"], "expected HOST:PORT"),
+        (["--at", "127.0.0.1:99999", "--register", "5"], "expected HOST:PORT"),
+        (["--at", "127.0.0.1:502"], "goes with --register"),
+        (["--at", "127.0.0.1:502", "--register", "65536"], "0 to 65535"),
+        (["--at", "127.0.0.1:502", "--register", "5", "--unit-id", "256"], "0 to 255"),
+        (["--site", "northquay", "--unit", "bank 9"], "bank 1, bank 2, bank 3, bank 4, source meter, set panel"),
+    ],
+)
 def test_options_that_do_not_fit_are_told_in_a_line(arguments, part, capsys):
     assert main(["probe", *arguments]) == 2
     said = capsys.readouterr()

@@ -7,8 +7,15 @@ from benchctl.core.offer import Offer
 from benchctl.core.profile import CoolDown, Fan, FanSupply, Profile, SetPoint, Stage
 from benchctl.core.registers import RegisterMap
 
-PHASES = {"a": (1.0, 0.0, 0.0), "b": (0.0, 1.0, 0.0), "c": (0.0, 0.0, 1.0), "ab": (0.5, 0.5, 0.0),
-          "bc": (0.0, 0.5, 0.5), "ca": (0.5, 0.0, 0.5), "abc": (1 / 3, 1 / 3, 1 / 3)}
+PHASES = {
+    "a": (1.0, 0.0, 0.0),
+    "b": (0.0, 1.0, 0.0),
+    "c": (0.0, 0.0, 1.0),
+    "ab": (0.5, 0.5, 0.0),
+    "bc": (0.0, 0.5, 0.5),
+    "ca": (0.5, 0.0, 0.5),
+    "abc": (1 / 3, 1 / 3, 1 / 3),
+}
 
 
 def profile(
@@ -25,8 +32,20 @@ def profile(
         Stage(f"stage {i + 1}", tuple(kw * share for share in PHASES[ph]), ph)  # type: ignore[arg-type]
         for i, (kw, ph) in enumerate(zip(kws, across, strict=True))
     )
-    return Profile("invented", "Invented unit", rated_v, phases, "wye", (50.0, 60.0), RegisterMap(()), stages, setpoint,
-                   Fan(1.0, FanSupply.SEPARATE), None, CoolDown())
+    return Profile(
+        "invented",
+        "Invented unit",
+        rated_v,
+        phases,
+        "wye",
+        (50.0, 60.0),
+        RegisterMap(()),
+        stages,
+        setpoint,
+        Fan(1.0, FanSupply.SEPARATE),
+        None,
+        CoolDown(),
+    )
 
 
 def staged(kws: tuple[float, ...], volts_ratio: float = 1.0, across: tuple[str, ...] | None = None) -> Offer:

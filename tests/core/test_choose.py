@@ -1,5 +1,4 @@
 """The choice of stages: what is known of every choice, and small chains against plain enumeration of all sets."""
-# ruff: noqa: N802 - cases keep their number in the test's name
 
 import itertools
 import math
@@ -104,7 +103,8 @@ def test_closings_alone_are_used_whenever_closings_alone_will_do(data, share, ro
 
     def good(kw: float) -> bool:
         side = (rounding is AT_MOST and kw > target_kw + 1e-6) or (
-            rounding is AT_LEAST and not level.short and kw < target_kw - 1e-6)
+            rounding is AT_LEAST and not level.short and kw < target_kw - 1e-6
+        )
         return not side and abs(kw - level.kw) < smallest_kw(offers) / 2 - 0.001
 
     good_sets = [s for s in all_sets(offers) if good(kw_of(offers, s))]

@@ -1,5 +1,4 @@
 """Levels of a chain against plain enumeration and a general-purpose solver (HiGHS, through scipy.optimize.milp)."""
-# ruff: noqa: N802 - cases keep their number in the test's name
 
 import math
 import random
@@ -232,11 +231,22 @@ def solver_error_kw(offers: tuple[Offer, ...], target: float, rounding: Rounding
     row = np.array([*columns, 0.0])
     above, below = row.copy(), row.copy()
     above[-1], below[-1] = -1.0, 1.0  # level - error <= target <= level + error
-    rules = [LinearConstraint(above, ub=target), LinearConstraint(below, lb=target),
-             LinearConstraint(row, lb=target if rounding is AT_LEAST else 0.0,
-                              ub=min(ceiling, target if rounding is AT_MOST else math.inf))]
-    found = milp(np.array([0.0] * n + [1.0]), constraints=rules, integrality=np.array([1] * n + [0]),
-                 bounds=Bounds(0.0, [*most, math.inf]), options={"mip_rel_gap": 0.0})
+    rules = [
+        LinearConstraint(above, ub=target),
+        LinearConstraint(below, lb=target),
+        LinearConstraint(
+            row,
+            lb=target if rounding is AT_LEAST else 0.0,
+            ub=min(ceiling, target if rounding is AT_MOST else math.inf),
+        ),
+    ]
+    found = milp(
+        np.array([0.0] * n + [1.0]),
+        constraints=rules,
+        integrality=np.array([1] * n + [0]),
+        bounds=Bounds(0.0, [*most, math.inf]),
+        options={"mip_rel_gap": 0.0},
+    )
     return float(found.fun) if found.success else None
 
 
@@ -245,7 +255,8 @@ def test_a_general_solver_finds_nothing_better(seed):
     rng = random.Random(seed)
     tenths = [rng.choice([1.0, 400 / 415, 0.95]) for _ in range(4)]
     offers = tuple(
-        stepped(rng.randint(10, 60) * 0.5, 0.5, ratio, actual=rng.random() < 0.5) if rng.random() < 0.25
+        stepped(rng.randint(10, 60) * 0.5, 0.5, ratio, actual=rng.random() < 0.5)
+        if rng.random() < 0.25
         else staged(tuple(rng.choice([4.0, 4.1, 6.3, 9.7, 12.5, 20.2, 31.9]) for _ in range(rng.randint(3, 6))), ratio)
         for ratio in (tenths if seed % 2 else tenths[:1] * 4)
     )

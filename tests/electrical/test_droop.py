@@ -1,5 +1,4 @@
 """Droop, regulation and bands against a US guide specification's example and the definitions of ISO 8528-5."""
-# ruff: noqa: N802 - cases keep their number in the test's name
 
 import math
 

@@ -30,8 +30,14 @@ def test_rise_of_500_kw_in_8_m3_s_at_sea_level_and_at_1500_m():
 
 @pytest.mark.parametrize(  # ISO 2533 table, as computed from its formula; 1500 m also published widely
     ("altitude_m", "density", "ratio"),
-    [(0, 1.2250, 1.0), (500, 1.1673, 0.953), (1000, 1.1116, 0.907), (1500, 1.0581, 0.864), (2000, 1.0065, 0.822),
-     (3000, 0.9091, 0.742)],
+    [
+        (0, 1.2250, 1.0),
+        (500, 1.1673, 0.953),
+        (1000, 1.1116, 0.907),
+        (1500, 1.0581, 0.864),
+        (2000, 1.0065, 0.822),
+        (3000, 0.9091, 0.742),
+    ],
 )
 def test_density_of_the_standard_atmosphere(altitude_m, density, ratio):
     assert heat.standard_air(altitude_m).density_kg_m3 == pytest.approx(density, abs=1e-4)

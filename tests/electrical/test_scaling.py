@@ -1,5 +1,4 @@
 """Voltage scaling and connections against published heater tables and worked examples."""
-# ruff: noqa: N802 - cases keep their number in the test's name
 
 import math
 
@@ -13,12 +12,22 @@ VOLTS = st.floats(50.0, 800.0)
 
 # Published tables of heater makers' trade pages: share of rated power on another voltage, in percent.
 PUBLISHED = [
-    (240.0, 208.0, 75.111, 0.001), (480.0, 575.0, 144.0, 0.6), (480.0, 440.0, 84.0, 0.6), (480.0, 240.0, 25.0, 0.6),
-    (480.0, 120.0, 6.0, 0.6), (277.0, 240.0, 75.0, 0.5), (277.0, 230.0, 69.0, 0.5), (277.0, 208.0, 56.0, 0.5),
+    (240.0, 208.0, 75.111, 0.001),
+    (480.0, 575.0, 144.0, 0.6),
+    (480.0, 440.0, 84.0, 0.6),
+    (480.0, 240.0, 25.0, 0.6),
+    (480.0, 120.0, 6.0, 0.6),
+    (277.0, 240.0, 75.0, 0.5),
+    (277.0, 230.0, 69.0, 0.5),
+    (277.0, 208.0, 56.0, 0.5),
 ]
 # Computed from P = U²/R.
-COMPUTED = [(480.0, 416.0, 75.11, 0.01), (480.0, 460.0, 91.84, 0.01), (400.0, 380.0, 90.25, 0.01),
-            (400.0, 415.0, 107.64, 0.01)]
+COMPUTED = [
+    (480.0, 416.0, 75.11, 0.01),
+    (480.0, 460.0, 91.84, 0.01),
+    (400.0, 380.0, 90.25, 0.01),
+    (400.0, 415.0, 107.64, 0.01),
+]
 
 
 @pytest.mark.parametrize(("rated_v", "volts", "percent", "tolerance"), PUBLISHED + COMPUTED)
@@ -29,7 +38,9 @@ def test_power_falls_with_the_square_of_the_volts(rated_v, volts, percent, toler
 @pytest.mark.parametrize(
     ("watts", "rated_v", "volts", "expected", "tolerance"),
     [  # published worked examples of the heater trade
-        (5500.0, 240.0, 208.0, 4131.0, 1.0), (1000.0, 240.0, 208.0, 751.1, 0.1), (1000.0, 240.0, 480.0, 4000.0, 0.1),
+        (5500.0, 240.0, 208.0, 4131.0, 1.0),
+        (1000.0, 240.0, 208.0, 751.1, 0.1),
+        (1000.0, 240.0, 480.0, 4000.0, 0.1),
         (1000.0, 208.0, 240.0, 1331.4, 0.1),
     ],
 )

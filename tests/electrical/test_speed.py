@@ -1,5 +1,4 @@
 """Speed, frequency and the slope after a load step against the synchronous machine's identities."""
-# ruff: noqa: N802 - cases keep their number in the test's name
 
 import pytest
 from hypothesis import given
@@ -31,8 +30,12 @@ def test_speed_and_hertz_are_inverse(hertz, poles):
 
 @pytest.mark.parametrize(
     "call",
-    [lambda: speed.rpm(50.0, 3), lambda: speed.rpm(-1.0, 4), lambda: speed.hertz(1500.0, 0),
-     lambda: speed.frequency_slope_hz_s(1.0, 50.0, 0.0)],
+    [
+        lambda: speed.rpm(50.0, 3),
+        lambda: speed.rpm(-1.0, 4),
+        lambda: speed.hertz(1500.0, 0),
+        lambda: speed.frequency_slope_hz_s(1.0, 50.0, 0.0),
+    ],
 )
 def test_nonsense_is_refused(call):
     with pytest.raises(ValueError, match=r"expected|negative|above 0"):

@@ -1,5 +1,4 @@
 """Unbalance against published examples (NEMA motor tip sheets and manuals) and symmetrical components."""
-# ruff: noqa: N802 - cases keep their number in the test's name
 
 import cmath
 import math
@@ -33,8 +32,11 @@ def test_the_nema_form_is_the_largest_deviation_from_the_mean(lines, percent, to
 @pytest.mark.parametrize(
     ("lines", "percent"),
     [  # computed by two methods, beta form and symmetrical components of the closed triangle
-        ((460.0, 467.0, 450.0), 2.1465), ((462.0, 463.0, 455.0), 1.0914), ((203.0, 210.0, 212.0), 2.6064),
-        ((400.0, 410.0, 390.0), 2.8880), ((415.0, 415.0, 395.0), 3.2403),
+        ((460.0, 467.0, 450.0), 2.1465),
+        ((462.0, 463.0, 455.0), 1.0914),
+        ((203.0, 210.0, 212.0), 2.6064),
+        ((400.0, 410.0, 390.0), 2.8880),
+        ((415.0, 415.0, 395.0), 3.2403),
     ],
 )
 def test_the_line_form_is_negative_over_positive_sequence(lines, percent):
@@ -43,7 +45,9 @@ def test_the_line_form_is_negative_over_positive_sequence(lines, percent):
 
 def test_C5_which_unbalance():
     for values, nema, spread in (  # worked in public threads; the source rounds 2.56 to 2.5
-        ((462.0, 463.0, 455.0), 1.09, 1.74), ((203.0, 210.0, 212.0), 2.56, 4.32), ((618.0, 431.0, 500.0), 19.7, 36.2),
+        ((462.0, 463.0, 455.0), 1.09, 1.74),
+        ((203.0, 210.0, 212.0), 2.56, 4.32),
+        ((618.0, 431.0, 500.0), 19.7, 36.2),
     ):
         assert unbalance.nema_percent(values) == pytest.approx(nema, abs=0.05 if nema > 10 else 0.005)
         assert unbalance.spread_percent(values) == pytest.approx(spread, abs=0.1 if nema > 10 else 0.005)
@@ -86,9 +90,7 @@ def test_the_line_form_agrees_with_symmetrical_components(ab, bc, ca):
     assert unbalance.line_percent(ab, bc, ca) == pytest.approx(100.0 * sequence[0] / sequence[1], abs=1e-4)
     forward = unbalance.true_percent(a, b, c)
     assert forward is not None
-    assert min(forward, 1e4 / forward if forward else 0.0) == pytest.approx(
-        100.0 * sequence[0] / sequence[1], abs=1e-4
-    )
+    assert min(forward, 1e4 / forward if forward else 0.0) == pytest.approx(100.0 * sequence[0] / sequence[1], abs=1e-4)
 
 
 @given(VOLTS, st.floats(0.0, 0.3), st.floats(0.0, 6.28))

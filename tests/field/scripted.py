@@ -32,8 +32,12 @@ class Asked:
 
     def frame(self, pdu: bytes, *, tid: int | None = None, unit_id: int | None = None) -> bytes:
         """A reply frame, right unless told otherwise."""
-        return struct.pack(">HHHB", self.tid if tid is None else tid, 0, len(pdu) + 1,
-                           self.unit_id if unit_id is None else unit_id) + pdu
+        return (
+            struct.pack(
+                ">HHHB", self.tid if tid is None else tid, 0, len(pdu) + 1, self.unit_id if unit_id is None else unit_id
+            )
+            + pdu
+        )
 
 
 # A script answers a request with bytes at once, (delay, bytes), None for silence, or "close".
@@ -87,7 +91,7 @@ class Device(asyncio.Protocol):
         self.buffer += data
         while len(self.buffer) >= 8 and len(self.buffer) >= 6 + int.from_bytes(self.buffer[4:6], "big"):
             tid, _, length, unit_id = struct.unpack(">HHHB", self.buffer[:7])
-            pdu, self.buffer = self.buffer[7:6 + length], self.buffer[6 + length:]
+            pdu, self.buffer = self.buffer[7 : 6 + length], self.buffer[6 + length :]
             loop = asyncio.get_running_loop()
             request = Asked(tid, unit_id, pdu, loop.time())
             self.asked.append(request)

@@ -48,26 +48,36 @@ def test_openings_fans_closings_and_feed_go_out_in_this_order():
         await chain.read(now() + 0.4)
         for asked in memory.asked.values():
             asked.clear()
-        done = await chain.write(orders(
-            UnitOrders(keep=0b0001, lower=True, fan=True, feed=True),
-            UnitOrders(keep=0b0011, raise_to=0b0111, fan=True, feed=True)), now() + 0.4)
+        done = await chain.write(
+            orders(
+                UnitOrders(keep=0b0001, lower=True, fan=True, feed=True),
+                UnitOrders(keep=0b0011, raise_to=0b0111, fan=True, feed=True),
+            ),
+            now() + 0.4,
+        )
         first, second = memory.asked[PLACES[0]], memory.asked[PLACES[1]]
         assert [a.address for a in first] == [0, 1, 2]
         assert [a.address for a in second] == [1, 0, 2]
         assert second[1].at_s > first[0].at_s + 0.01  # no closing before every opening is acknowledged
         assert [(d.opening, d.fan, d.closing, d.feed) for d in done] == [
-            (Write.DONE, Write.DONE, Write.NONE, Write.DONE), (Write.NONE, Write.DONE, Write.DONE, Write.DONE)]
+            (Write.DONE, Write.DONE, Write.NONE, Write.DONE),
+            (Write.NONE, Write.DONE, Write.DONE, Write.DONE),
+        ]
         await chain.close()
 
     run(scene())
 
 
-@pytest.mark.parametrize(("reply", "opening"), [
-    (lambda a: a.frame(bytes((a.function | 0x80, 4))), Write.REFUSED), (lambda a: None, Write.UNKNOWN),
-    (lambda a: a.frame(b"\6\0\0\0\7"), Write.UNKNOWN),
-    (lambda a: a.frame(bytes((a.function | 0x80, 11))), Write.UNKNOWN),
-    (lambda a: "close", Write.UNKNOWN),
-])
+@pytest.mark.parametrize(
+    ("reply", "opening"),
+    [
+        (lambda a: a.frame(bytes((a.function | 0x80, 4))), Write.REFUSED),
+        (lambda a: None, Write.UNKNOWN),
+        (lambda a: a.frame(b"\6\0\0\0\7"), Write.UNKNOWN),
+        (lambda a: a.frame(bytes((a.function | 0x80, 11))), Write.UNKNOWN),
+        (lambda a: "close", Write.UNKNOWN),
+    ],
+)
 def test_A7_no_closing_goes_out_after_an_opening_that_was_not_acknowledged(reply, opening):
     async def scene():
         place = banks(count=2)
@@ -151,7 +161,13 @@ def test_closings_stop_at_the_first_that_is_refused_and_openings_do_not():
         opened = await chain.write(orders(UnitOrders(lower=True), urgent=True), now() + 0.4)
         assert (closed[0].closing, opened[0].opening) == (Write.REFUSED, Write.REFUSED)
         assert [(a.address, a.count) for a in memory.asked[PLACES[0]]] == [
-            (0, 0xFF00), (1, 0xFF00), (0, 0), (1, 0), (2, 0), (3, 0)]
+            (0, 0xFF00),
+            (1, 0xFF00),
+            (0, 0),
+            (1, 0),
+            (2, 0),
+            (3, 0),
+        ]
         await chain.close()
 
     run(scene())
@@ -160,10 +176,17 @@ def test_closings_stop_at_the_first_that_is_refused_and_openings_do_not():
 def test_a_block_quiets_the_lines_and_closes_together():
     async def scene():
         shaky = {"mute": False}
-        scripts = {PLACES[0]: after(0.02, good()), PLACES[1]: after(0.02, good()),
-                   GATE: lambda a: None if shaky["mute"] and a.unit_id == 2 else (0.02, good()(a))}
-        place = site(unit(mask_bank(), PLACES[0], name="bank 1"), unit(mask_bank(), PLACES[1], name="bank 2"),
-                     unit(mask_bank(), GATE, 1, "bank 3"), unit(mask_bank(), GATE, 2, "bank 4"))
+        scripts = {
+            PLACES[0]: after(0.02, good()),
+            PLACES[1]: after(0.02, good()),
+            GATE: lambda a: None if shaky["mute"] and a.unit_id == 2 else (0.02, good()(a)),
+        }
+        place = site(
+            unit(mask_bank(), PLACES[0], name="bank 1"),
+            unit(mask_bank(), PLACES[1], name="bank 2"),
+            unit(mask_bank(), GATE, 1, "bank 3"),
+            unit(mask_bank(), GATE, 2, "bank 4"),
+        )
         memory = Memory(scripts)
         chain = Chain(place, connect=memory.connect)
         await chain.read(now() + 0.4)
@@ -212,10 +235,15 @@ def test_nothing_to_write_sends_nothing():
 
 def test_a_set_point_that_cannot_be_written_is_told_and_holds_back_every_closing():
     async def scene():
-        points = (Point("stages_order", H, 0, Kind.INT16, scale_from="power_sf", write_function=6),
-                  Point("power_sf", H, 1, Kind.INT16), Point("stages_closed", H, 2, Kind.UINT16))
-        place = site(unit(mask_bank(registers=RegisterMap(points)), PLACES[0], name="bank 1"),
-                     unit(mask_bank(), PLACES[1], name="bank 2"))
+        points = (
+            Point("stages_order", H, 0, Kind.INT16, scale_from="power_sf", write_function=6),
+            Point("power_sf", H, 1, Kind.INT16),
+            Point("stages_closed", H, 2, Kind.UINT16),
+        )
+        place = site(
+            unit(mask_bank(registers=RegisterMap(points)), PLACES[0], name="bank 1"),
+            unit(mask_bank(), PLACES[1], name="bank 2"),
+        )
         memory = Memory({PLACES[0]: good({1: 0x8000}), PLACES[1]: good()})
         chain = Chain(place, connect=memory.connect)
         await chain.read(now() + 0.4)
@@ -234,8 +262,9 @@ def test_a_write_that_is_cancelled_leaves_the_chain_usable():
         chain = Chain(place, connect=memory.connect)
         await chain.read(now() + 1.0)
         for block in (False, True):
-            writing = asyncio.create_task(chain.write(
-                orders(UnitOrders(raise_to=1), UnitOrders(raise_to=1), block=block), now() + 1.0))
+            writing = asyncio.create_task(
+                chain.write(orders(UnitOrders(raise_to=1), UnitOrders(raise_to=1), block=block), now() + 1.0)
+            )
             await asyncio.sleep(0.05)
             writing.cancel()
             await asyncio.gather(writing, return_exceptions=True)

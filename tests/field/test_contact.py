@@ -48,10 +48,15 @@ def test_the_sixty_hertz_site_of_two_gateways_is_met_too():
     assert all(m.reached and m.identity_ok for m in found)
 
 
-SAYS = (Point("rated_kw", H, 0, Kind.UINT16, once=True), Point("rated_v", H, 1, Kind.UINT16, once=True),
-        Point("watchdog_s", H, 2, Kind.UINT16, once=True), Point("remote", H, 3, Kind.BIT, bit=0),
-        Point("emergency_stop", H, 3, Kind.BIT, bit=1), Point("known_value", H, 5, Kind.UINT16, expect=77, once=True),
-        Point("serial", H, 6, Kind.TEXT, length=2, once=True))
+SAYS = (
+    Point("rated_kw", H, 0, Kind.UINT16, once=True),
+    Point("rated_v", H, 1, Kind.UINT16, once=True),
+    Point("watchdog_s", H, 2, Kind.UINT16, once=True),
+    Point("remote", H, 3, Kind.BIT, bit=0),
+    Point("emergency_stop", H, 3, Kind.BIT, bit=1),
+    Point("known_value", H, 5, Kind.UINT16, expect=77, once=True),
+    Point("serial", H, 6, Kind.TEXT, length=2, once=True),
+)
 
 
 def test_what_does_not_agree_is_told_and_nothing_is_written():
@@ -59,8 +64,14 @@ def test_what_does_not_agree_is_told_and_nothing_is_written():
     high, low = struct.unpack(">2H", b"A-09")
     found, asked = met(place, {PLACE: good({0: 100, 1: 480, 3: 0b10, 5: 78, 6: high, 7: low})})
     told = "\n".join(found[0].warnings)
-    for part in ("known value", "serial is A-09, the site file says B-01", "rated 480 V, its profile says 400 V",
-                 "rated 100 kW", "its own panel", "emergency stop"):
+    for part in (
+        "known value",
+        "serial is A-09, the site file says B-01",
+        "rated 480 V, its profile says 400 V",
+        "rated 100 kW",
+        "its own panel",
+        "emergency stop",
+    ):
         assert part in told
     assert {a.function for a in asked} == {3}
 

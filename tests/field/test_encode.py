@@ -49,7 +49,9 @@ def test_a_drop_opens_every_stage_whatever_reads_back():
 
 def test_neighbouring_coils_are_written_in_runs_that_touch_no_other_stage():
     assert encode(RUNS, UnitOrders(keep=0b0010, lower=True), coils(0b1111)).openings == (
-        Request(15, 0, (0,)), Request(15, 2, (0, 0)))
+        Request(15, 0, (0,)),
+        Request(15, 2, (0, 0)),
+    )
     assert encode(RUNS, UnitOrders(keep=0b0001, raise_to=0b0111), coils(0b0001)).closings == (Request(15, 1, (1, 1)),)
 
 
@@ -61,7 +63,11 @@ def test_masks_are_written_whole():
     wanted = UnitOrders(keep=0b0010, raise_to=0b0110, lower=True, fan=True, feed=True)
     writes = encode(MASK, wanted, (ok(0b1010, 0), ok(0b1010)))
     assert (writes.openings, writes.fans, writes.closings, writes.feed) == (
-        (Request(6, 0, (0b0010,)),), (Request(6, 1, (1,)),), (Request(6, 0, (0b0110,)),), (Request(6, 2, (1,)),))
+        (Request(6, 0, (0b0010,)),),
+        (Request(6, 1, (1,)),),
+        (Request(6, 0, (0b0110,)),),
+        (Request(6, 2, (1,)),),
+    )
 
 
 def test_set_points_are_written_in_the_units_own_scale():
@@ -75,8 +81,10 @@ def test_a_set_point_that_does_not_fit_its_register_is_refused_in_words():
 
 
 def test_a_set_point_with_a_scale_factor_needs_it_known():
-    points = (Point("setpoint_kw", H, 0, Kind.INT16, scale_from="power_sf", write_function=16),
-              Point("power_sf", H, 1, Kind.INT16))
+    points = (
+        Point("setpoint_kw", H, 0, Kind.INT16, scale_from="power_sf", write_function=16),
+        Point("power_sf", H, 1, Kind.INT16),
+    )
     bank = unit(setpoint_bank(registers=profile(points).registers))
     assert encode(bank, UnitOrders(keep=5, lower=True), (ok(0, 0xFFFF),)).openings == (Request(16, 0, (200,)),)
     with pytest.raises(ValueError, match="power_sf is not known"):
@@ -123,13 +131,15 @@ def test_a_watchdog_fed_by_any_request_needs_no_write():
 
 
 def test_bits_of_a_shared_register_that_are_not_ours_keep_what_was_read():
-    stages = tuple(Stage(f"s{i}", (1, 1, 1), order=Point(f"s{i}", H, 0, Kind.BIT, bit=i, write_function=6))
-                   for i in range(3))
+    stages = tuple(
+        Stage(f"s{i}", (1, 1, 1), order=Point(f"s{i}", H, 0, Kind.BIT, bit=i, write_function=6)) for i in range(3)
+    )
     bank = unit(profile((Point("fan_order", H, 0, Kind.BIT, bit=8, write_function=6),), stages=stages))
     held = (ok(0b1000_0001_0000_0111),)
     assert encode(bank, UnitOrders(keep=0b001, lower=True), held).openings == (Request(6, 0, (0b1000_0001_0000_0001,)),)
     assert encode(bank, UnitOrders(keep=0b001, lower=True, fan=False), held).openings == (
-        Request(6, 0, (0b1000_0000_0000_0001,)),)
+        Request(6, 0, (0b1000_0000_0000_0001,)),
+    )
     # nothing known: what is not ours is 0, but the fan's bit is on unless ordered off
     assert encode(bank, UnitOrders(lower=True)).openings == (Request(6, 0, (0b0000_0001_0000_0000,)),)
 

@@ -20,6 +20,7 @@ HELD = {100: 11, 101: 22, 103: 44, 104: 55}
 
 def holed(whole):
     """A device without address 102; `whole` answers a read across it."""
+
     def script(asked):
         if not asked.address <= 102 < asked.address + asked.count:
             return good(HELD)(asked)

@@ -32,12 +32,15 @@ async def opened(endpoint: Endpoint, **more) -> Link:
     return link
 
 
-@pytest.mark.parametrize(("unit_id", "block", "request_pdu", "reply_pdu", "words"), [
-    (1, Block(C, 0x13, 19), "01 00 13 00 13", "01 03 CD 6B 05", (0x6BCD, 0x0005)),
-    (1, Block(D, 0xC4, 22), "02 00 C4 00 16", "02 03 AC DB 35", (0xDBAC, 0x0035)),
-    (0x11, Block(H, 0x6B, 3), "03 00 6B 00 03", "03 06 02 2B 00 00 00 64", (555, 0, 100)),
-    (1, Block(Space.INPUT, 8, 1), "04 00 08 00 01", "04 02 00 0A", (10,)),
-])
+@pytest.mark.parametrize(
+    ("unit_id", "block", "request_pdu", "reply_pdu", "words"),
+    [
+        (1, Block(C, 0x13, 19), "01 00 13 00 13", "01 03 CD 6B 05", (0x6BCD, 0x0005)),
+        (1, Block(D, 0xC4, 22), "02 00 C4 00 16", "02 03 AC DB 35", (0xDBAC, 0x0035)),
+        (0x11, Block(H, 0x6B, 3), "03 00 6B 00 03", "03 06 02 2B 00 00 00 64", (555, 0, 100)),
+        (1, Block(Space.INPUT, 8, 1), "04 00 08 00 01", "04 02 00 0A", (10,)),
+    ],
+)
 async def test_reads_are_the_frames_of_the_specification(unit_id, block, request_pdu, reply_pdu, words):
     async with served(lambda asked: asked.frame(bytes.fromhex(reply_pdu))) as device:
         link = await opened(device.endpoint)
@@ -46,13 +49,16 @@ async def test_reads_are_the_frames_of_the_specification(unit_id, block, request
         link.close()
 
 
-@pytest.mark.parametrize(("request_", "pdu", "reply"), [
-    (Request(5, 0xAC, (1,)), "05 00 AC FF 00", "05 00 AC FF 00"),
-    (Request(5, 0xAC, (0,)), "05 00 AC 00 00", "05 00 AC 00 00"),
-    (Request(6, 1, (3,)), "06 00 01 00 03", "06 00 01 00 03"),
-    (Request(16, 1, (0x0A, 0x102)), "10 00 01 00 02 04 00 0A 01 02", "10 00 01 00 02"),
-    (Request(15, 0x13, (1, 0, 1, 1, 0, 0, 1, 1, 1, 0)), "0F 00 13 00 0A 02 CD 01", "0F 00 13 00 0A"),
-])
+@pytest.mark.parametrize(
+    ("request_", "pdu", "reply"),
+    [
+        (Request(5, 0xAC, (1,)), "05 00 AC FF 00", "05 00 AC FF 00"),
+        (Request(5, 0xAC, (0,)), "05 00 AC 00 00", "05 00 AC 00 00"),
+        (Request(6, 1, (3,)), "06 00 01 00 03", "06 00 01 00 03"),
+        (Request(16, 1, (0x0A, 0x102)), "10 00 01 00 02 04 00 0A 01 02", "10 00 01 00 02"),
+        (Request(15, 0x13, (1, 0, 1, 1, 0, 0, 1, 1, 1, 0)), "0F 00 13 00 0A 02 CD 01", "0F 00 13 00 0A"),
+    ],
+)
 async def test_writes_are_the_frames_of_the_specification(request_, pdu, reply):
     async with served(lambda asked: asked.frame(bytes.fromhex(reply))) as device:
         link = await opened(device.endpoint)
@@ -61,22 +67,25 @@ async def test_writes_are_the_frames_of_the_specification(request_, pdu, reply):
         link.close()
 
 
-@pytest.mark.parametrize(("reply", "expected"), [
-    (lambda a: a.frame(bytes.fromhex("83 02")), Answer(Got.EXCEPTION, code=2)),
-    (lambda a: a.frame(bytes.fromhex("83 0B")), Answer(Got.EXCEPTION, code=11)),
-    (lambda a: a.frame(bytes.fromhex("84 02")), Answer(Got.BAD)),  # an exception to another function
-    (lambda a: a.frame(bytes.fromhex("03 04 00 01 00 02")), Answer(Got.BAD)),  # fewer registers than asked
-    (lambda a: a.frame(bytes.fromhex("03 08 00 01 00 02 00 03 00 04")), Answer(Got.BAD)),  # more
-    (lambda a: a.frame(bytes.fromhex("04 06 00 01 00 02 00 03")), Answer(Got.BAD)),  # function 4 for 3
-    (lambda a: a.frame(bytes.fromhex("03 06 00 01 00 02 00 03"), tid=0), Answer(Got.BAD)),  # no transaction id
-    (lambda a: a.frame(bytes.fromhex("03 06 00 01 00 02 00 03"), tid=a.tid + 1), Answer(Got.SILENT)),
-    (lambda a: a.frame(bytes.fromhex("03 06 00 01 00 02 00 03"), unit_id=9), Answer(Got.SILENT)),
-    (lambda a: a.frame(bytes.fromhex("63 06 00 01 00 02 00 03")), Answer(Got.BAD)),  # no such function
-    (lambda a: a.frame(bytes.fromhex("03 F0 00 01")), Answer(Got.BAD)),  # byte count beyond the frame
-    (lambda a: b"\0\1\0\7" + a.frame(b"\3\0")[4:], Answer(Got.SILENT)),  # protocol id is not 0
-    (lambda a: None, Answer(Got.SILENT)),
-    (lambda a: "close", Answer(Got.DOWN)),
-])
+@pytest.mark.parametrize(
+    ("reply", "expected"),
+    [
+        (lambda a: a.frame(bytes.fromhex("83 02")), Answer(Got.EXCEPTION, code=2)),
+        (lambda a: a.frame(bytes.fromhex("83 0B")), Answer(Got.EXCEPTION, code=11)),
+        (lambda a: a.frame(bytes.fromhex("84 02")), Answer(Got.BAD)),  # an exception to another function
+        (lambda a: a.frame(bytes.fromhex("03 04 00 01 00 02")), Answer(Got.BAD)),  # fewer registers than asked
+        (lambda a: a.frame(bytes.fromhex("03 08 00 01 00 02 00 03 00 04")), Answer(Got.BAD)),  # more
+        (lambda a: a.frame(bytes.fromhex("04 06 00 01 00 02 00 03")), Answer(Got.BAD)),  # function 4 for 3
+        (lambda a: a.frame(bytes.fromhex("03 06 00 01 00 02 00 03"), tid=0), Answer(Got.BAD)),  # no transaction id
+        (lambda a: a.frame(bytes.fromhex("03 06 00 01 00 02 00 03"), tid=a.tid + 1), Answer(Got.SILENT)),
+        (lambda a: a.frame(bytes.fromhex("03 06 00 01 00 02 00 03"), unit_id=9), Answer(Got.SILENT)),
+        (lambda a: a.frame(bytes.fromhex("63 06 00 01 00 02 00 03")), Answer(Got.BAD)),  # no such function
+        (lambda a: a.frame(bytes.fromhex("03 F0 00 01")), Answer(Got.BAD)),  # byte count beyond the frame
+        (lambda a: b"\0\1\0\7" + a.frame(b"\3\0")[4:], Answer(Got.SILENT)),  # protocol id is not 0
+        (lambda a: None, Answer(Got.SILENT)),
+        (lambda a: "close", Answer(Got.DOWN)),
+    ],
+)
 async def test_every_bad_reply_to_a_read_is_refused(reply, expected):
     async with served(reply) as device:
         link = await opened(device.endpoint)
@@ -92,12 +101,18 @@ async def test_bits_of_another_count_are_refused(reply):
         link.close()
 
 
-@pytest.mark.parametrize(("request_", "echo", "expected"), [
-    (Request(6, 5, (1,)), "06 00 63 00 01", Got.BAD), (Request(6, 5, (1,)), "06 00 05 04 D2", Got.BAD),
-    (Request(5, 5, (1,)), "05 00 05 00 00", Got.BAD), (Request(16, 5, (1, 2)), "10 00 05 00 01", Got.BAD),
-    (Request(15, 5, (1, 0)), "0F 00 04 00 02", Got.BAD), (Request(6, 5, (1,)), "86 04", Got.EXCEPTION),
-    (Request(6, 5, (1,)), "05 00 05 FF 00", Got.BAD),
-])
+@pytest.mark.parametrize(
+    ("request_", "echo", "expected"),
+    [
+        (Request(6, 5, (1,)), "06 00 63 00 01", Got.BAD),
+        (Request(6, 5, (1,)), "06 00 05 04 D2", Got.BAD),
+        (Request(5, 5, (1,)), "05 00 05 00 00", Got.BAD),
+        (Request(16, 5, (1, 2)), "10 00 05 00 01", Got.BAD),
+        (Request(15, 5, (1, 0)), "0F 00 04 00 02", Got.BAD),
+        (Request(6, 5, (1,)), "86 04", Got.EXCEPTION),
+        (Request(6, 5, (1,)), "05 00 05 FF 00", Got.BAD),
+    ],
+)
 async def test_A7_a_write_is_acknowledged_only_by_its_own_echo(request_, echo, expected):
     async with served(lambda a: a.frame(bytes.fromhex(echo))) as device:
         link = await opened(device.endpoint)
@@ -143,11 +158,15 @@ async def test_nothing_is_raised_without_a_connection():
 
 
 async def test_pymodbus_server_agrees():
-    device = SimDevice(1, (
-        [SimData(0, values=[False] * 32, datatype=DataType.BITS)],
-        [SimData(0, values=[True] * 32, datatype=DataType.BITS)],
-        [SimData(0, values=[7, 8, 9], datatype=DataType.REGISTERS)],
-        [SimData(0, values=[1, 2], datatype=DataType.REGISTERS)]))
+    device = SimDevice(
+        1,
+        (
+            [SimData(0, values=[False] * 32, datatype=DataType.BITS)],
+            [SimData(0, values=[True] * 32, datatype=DataType.BITS)],
+            [SimData(0, values=[7, 8, 9], datatype=DataType.REGISTERS)],
+            [SimData(0, values=[1, 2], datatype=DataType.REGISTERS)],
+        ),
+    )
     server: Any = ModbusTcpServer(device, address=("127.0.0.1", 0))
     await server.serve_forever(background=True)
     try:
@@ -210,13 +229,17 @@ async def test_bytes_that_are_no_modbus_end_the_connection_with_the_reason():
 
 
 async def test_a_connection_sends_at_once_and_finds_a_dead_peer_out():
-    options = []
+    options: list[object] = []
 
     async def connect(endpoint, factory):
         transport, protocol = await tcp(endpoint, factory)
         sock = transport.get_extra_info("socket")
-        options.extend((sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY),
-                        sock.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE)))
+        options.extend(
+            (
+                sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY),
+                sock.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE),
+            )
+        )
         return transport, protocol
 
     async with served(good()) as device:

@@ -86,7 +86,8 @@ def test_a_deadline_discards_what_is_not_sent():
         memory = Memory({PLACE: lambda a: (0.3, good()(a))})
         link = await opened(PLACE, connect=memory.connect)
         first, second = await asyncio.gather(
-            link.write(1, Request(6, 0, (1,)), 1.0, 0.2), link.write(1, Request(6, 1, (1,)), 1.0, 0.2))
+            link.write(1, Request(6, 0, (1,)), 1.0, 0.2), link.write(1, Request(6, 1, (1,)), 1.0, 0.2)
+        )
         assert (first.got, second.got) == (Got.SILENT, Got.NOT_ASKED)
         assert len(memory.asked[PLACE]) == 1
         link.close()
@@ -104,7 +105,7 @@ def test_connecting_again_follows_a_fixed_schedule():
             await asyncio.sleep(0.01)
         waits = [b[0] - a[0] for a, b in zip(memory.attempts, memory.attempts[1:], strict=False)]
         expected = [FIRST_WAIT_S * 2**i for i in range(5)] + [LONGEST_WAIT_S] * 20
-        assert waits == pytest.approx(expected[:len(waits)], abs=0.02)
+        assert waits == pytest.approx(expected[: len(waits)], abs=0.02)
         memory.refusing.clear()
         await asyncio.sleep(LONGEST_WAIT_S)
         assert await link.ready(asyncio.get_running_loop().time() + 1.0)

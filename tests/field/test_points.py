@@ -30,22 +30,34 @@ def test_a_readable_span_of_another_space_bridges_nothing():
 
 
 def test_a_register_that_is_only_written_is_never_read_nor_read_across():
-    shape = RegisterMap((Point("inlet_c", H, 0, Kind.INT16), Point("watchdog_feed", H, 1, Kind.UINT16),
-                         Point("exhaust_c", H, 2, Kind.INT16)))
+    shape = RegisterMap(
+        (
+            Point("inlet_c", H, 0, Kind.INT16),
+            Point("watchdog_feed", H, 1, Kind.UINT16),
+            Point("exhaust_c", H, 2, Kind.INT16),
+        )
+    )
     assert plan_device(shape, shape.points).blocks == (Block(H, 0, 1), Block(H, 2, 1))
 
 
 def test_values_read_seldom_have_blocks_of_their_own_unless_a_block_of_every_scan_holds_them():
-    shape = RegisterMap((Point("inlet_c", H, 0, Kind.INT16), Point("model_id", H, 1, Kind.UINT16, once=True),
-                         Point("exhaust_c", H, 2, Kind.INT16), Point("serial", H, 50, Kind.TEXT, length=4, once=True)))
+    shape = RegisterMap(
+        (
+            Point("inlet_c", H, 0, Kind.INT16),
+            Point("model_id", H, 1, Kind.UINT16, once=True),
+            Point("exhaust_c", H, 2, Kind.INT16),
+            Point("serial", H, 50, Kind.TEXT, length=4, once=True),
+        )
+    )
     plan = plan_device(shape, shape.points)
     assert (plan.blocks, plan.each) == ((Block(H, 0, 3), Block(H, 50, 4)), 1)
     assert plan.values[0] == ((0, 1), (1, 2), (2, 3))
 
 
 def test_a_scale_factor_is_read_in_every_scan_that_its_value_is():
-    shape = RegisterMap((Point("hertz", H, 0, Kind.INT16, scale_from="hertz_sf"),
-                         Point("hertz_sf", H, 90, Kind.INT16, once=True)))
+    shape = RegisterMap(
+        (Point("hertz", H, 0, Kind.INT16, scale_from="hertz_sf"), Point("hertz_sf", H, 90, Kind.INT16, once=True))
+    )
     assert plan_device(shape, shape.points).each == 2
 
 

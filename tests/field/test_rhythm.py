@@ -7,6 +7,7 @@ import pytest
 from benchctl.core.orders import UnitOrders, Write
 from benchctl.core.reading import Outcome
 from benchctl.core.registers import Kind, Point, RegisterMap
+from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import Got
 from benchctl.field.chain import Chain
 from benchctl.field.device import ECHO_EVERY_S
@@ -28,6 +29,7 @@ def coils_asked(asked):
 
 def separate(orders_, feedback):
     """A device whose contacts are not its coils; both may be changed under way."""
+
     def script(asked):
         return good(feedback if asked.function == READS_DISCRETE else orders_)(asked)
 
@@ -125,8 +127,10 @@ def test_a_coil_that_somebody_else_clears_is_seen_within_the_rhythm():
 
 def test_a_slow_device_is_identified_over_several_scans_and_told_in_one():
     names = ("known_value", "model_id", "rated_kw", "rated_v")
-    points = (Point("exhaust_c", H, 0, Kind.INT16),
-              *(Point(n, H, 90 + 10 * i, Kind.UINT16, expect=i, once=True) for i, n in enumerate(names)))
+    points = (
+        Point("exhaust_c", H, 0, Kind.INT16),
+        *(Point(n, H, 90 + 10 * i, Kind.UINT16, expect=i, once=True) for i, n in enumerate(names)),
+    )
     held = {90 + 10 * i: i for i in range(4)}
 
     async def scene():
@@ -153,7 +157,8 @@ def test_what_proves_an_order_is_never_read_seldom():
     for made in (coil_bank(), mask_bank(), setpoint_bank()):
         plan = plan_device(made.registers, unit_points(made), echo_points(made))
         proofs = [s.feedback for s in made.stages if s.feedback] + [
-            p for p in (made.registers.point("stages_closed"), made.registers.point("setpoint_in_force_kw")) if p]
+            p for p in (made.registers.point("stages_closed"), made.registers.point("setpoint_in_force_kw")) if p
+        ]
         assert proofs
         assert all(plan.place(p)[0] in plan.always for p in proofs)
     lone = setpoint_bank(registers=RegisterMap((Point("setpoint_kw", H, 0, Kind.UINT16),)))
@@ -163,7 +168,8 @@ def test_what_proves_an_order_is_never_read_seldom():
 @pytest.mark.parametrize(("name", "each", "always"), [("northquay", 11, 9), ("alder-ridge", 11, 11)])
 def test_the_shipped_sites_ask_for_so_many_blocks_a_scan(name, each, always):
     place, _ = read_site(name)
-    plans = [decoder_of(d).plan for d in (*place.units, *place.instruments)]
+    devices: list[Unit | Instrument] = [*place.units, *place.instruments]
+    plans = [decoder_of(d).plan for d in devices]
     assert (sum(p.each for p in plans), sum(len(p.always) for p in plans)) == (each, always)
 
 

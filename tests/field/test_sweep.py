@@ -11,9 +11,12 @@ from benchctl.field.sweep import Sweep, decoder_of, pack, readings, unpack
 from benchctl.files import read_site
 from tests.field.made import H, coil_bank, mask_bank, meter, setpoint_bank, site, unit
 
-SITE = site(unit(coil_bank(20)), unit(mask_bank()), unit(setpoint_bank()),
-            instruments=(meter(Point("power_kw", H, 0, Kind.FLOAT32),
-                               Point("serial", H, 9, Kind.TEXT, length=3, once=True)),))
+SITE = site(
+    unit(coil_bank(20)),
+    unit(mask_bank()),
+    unit(setpoint_bank()),
+    instruments=(meter(Point("power_kw", H, 0, Kind.FLOAT32), Point("serial", H, 9, Kind.TEXT, length=3, once=True)),),
+)
 
 
 @st.composite
@@ -28,15 +31,19 @@ def answers(draw, block):
 
 @st.composite
 def sweeps(draw):
-    units, instruments = (tuple(tuple(draw(answers(b)) for b in decoder_of(d).plan.blocks) for d in group)
-                          for group in (SITE.units, SITE.instruments))
+    units, instruments = (
+        tuple(tuple(draw(answers(b)) for b in decoder_of(d).plan.blocks) for d in group)
+        for group in (SITE.units, SITE.instruments)
+    )
     return Sweep(units, instruments, draw(st.booleans()))
 
 
 def same_answer(place: Site, answer: Answer) -> Sweep:
     """Every block of every device ended the same way."""
-    units, instruments = (tuple(tuple(answer for _ in decoder_of(d).plan.blocks) for d in group)
-                          for group in (place.units, place.instruments))
+    units, instruments = (
+        tuple(tuple(answer for _ in decoder_of(d).plan.blocks) for d in group)
+        for group in (place.units, place.instruments)
+    )
     return Sweep(units, instruments)
 
 

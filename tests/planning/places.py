@@ -26,8 +26,15 @@ from benchctl.core.program import (
 from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from benchctl.core.site import Endpoint, Instrument, Nameplate, Site, Unit, Wiring
 
-SHARES = {"a": (1.0, 0.0, 0.0), "b": (0.0, 1.0, 0.0), "c": (0.0, 0.0, 1.0), "ab": (0.5, 0.5, 0.0),
-          "bc": (0.0, 0.5, 0.5), "ca": (0.5, 0.0, 0.5), "abc": (1 / 3, 1 / 3, 1 / 3)}
+SHARES = {
+    "a": (1.0, 0.0, 0.0),
+    "b": (0.0, 1.0, 0.0),
+    "c": (0.0, 0.0, 1.0),
+    "ab": (0.5, 0.5, 0.0),
+    "bc": (0.0, 0.5, 0.5),
+    "ca": (0.5, 0.0, 0.5),
+    "abc": (1 / 3, 1 / 3, 1 / 3),
+}
 DOG = Watchdog(15.0, "any request")
 POWER = Point("power_kw", Space.INPUT, 0, Kind.INT32)
 
@@ -41,10 +48,29 @@ def registers(reads: int = 1, *, turnaround_s: float = 0.02, gap_s: float = 0.0)
 def profile(*kws: float, across: str = "abc", **changes: Any) -> Profile:
     """A staged profile, 400 V three-phase, fans on a supply of their own, with a watchdog, all well."""
     stages = tuple(
-        Stage(f"stage {i + 1}", tuple(kw * s for s in SHARES[across]), across,  # type: ignore[arg-type]
-              order=Point("order", Space.COIL, i, Kind.BIT, write_function=15)) for i, kw in enumerate(kws))
-    made = Profile("invented", "Invented unit", 400.0, 3, "wye", (50.0, 60.0), registers(), stages, None,
-                   Fan(1.0, FanSupply.SEPARATE, flow_m3_s=3.0), DOG, CoolDown(), reports=frozenset({"power_kw"}))
+        Stage(
+            f"stage {i + 1}",
+            tuple(kw * s for s in SHARES[across]),  # type: ignore[arg-type]
+            across,
+            order=Point("order", Space.COIL, i, Kind.BIT, write_function=15),
+        )
+        for i, kw in enumerate(kws)
+    )
+    made = Profile(
+        "invented",
+        "Invented unit",
+        400.0,
+        3,
+        "wye",
+        (50.0, 60.0),
+        registers(),
+        stages,
+        None,
+        Fan(1.0, FanSupply.SEPARATE, flow_m3_s=3.0),
+        DOG,
+        CoolDown(),
+        reports=frozenset({"power_kw"}),
+    )
     return replace(made, **changes)
 
 
@@ -55,8 +81,18 @@ def unit(number: int, kind: Profile, endpoint: Endpoint | None = None) -> Unit:
 
 def meter(place: str = "source", **changes: Any) -> Instrument:
     """A calibrated meter with transformers of 800 A."""
-    made = Instrument(f"{place} meter", "meter", place, Endpoint("127.0.0.1", 15900), 1, "invented", registers(),
-                      ct_primary_a=800.0, ct_secondary_a=5.0, calibration_due="2030-01-01")
+    made = Instrument(
+        f"{place} meter",
+        "meter",
+        place,
+        Endpoint("127.0.0.1", 15900),
+        1,
+        "invented",
+        registers(),
+        ct_primary_a=800.0,
+        ct_secondary_a=5.0,
+        calibration_due="2030-01-01",
+    )
     return replace(made, **changes)
 
 
@@ -102,7 +138,8 @@ def schedule(*parts: tuple[float, float]) -> Program:
 # Hypothesis
 
 TARGETS = st.builds(Target, st.floats(0.0, 600.0), st.just(value=False)) | st.builds(
-    Target, st.floats(0.0, 200.0), st.just(value=True))
+    Target, st.floats(0.0, 200.0), st.just(value=True)
+)
 TIMES = st.sampled_from([0.0, 0.5, 1.0, 10.0, 59.9, 60.0, 600.0]) | st.floats(0.0, 7200.0)
 PLAIN: st.SearchStrategy[Segment] = st.one_of(
     st.builds(Ramp, TARGETS, TIMES),
@@ -119,11 +156,16 @@ SEGMENTS = PLAIN | st.builds(Repeat, st.integers(1, 4), st.lists(PLAIN, min_size
 @st.composite
 def programs(draw: st.DrawFn) -> Program:
     """Any program."""
-    return program(*draw(st.lists(SEGMENTS, max_size=6)), load_is=draw(st.sampled_from(LoadIs)),
-                   rounding=draw(st.sampled_from(Rounding)), trim=draw(st.booleans()),
-                   check_load=draw(st.booleans()), stage_check=draw(st.booleans()),
-                   source_cooldown_s=draw(st.none() | st.floats(0.0, 900.0)),
-                   reading_interval_s=draw(st.sampled_from([1.0, 60.0, 900.0])))
+    return program(
+        *draw(st.lists(SEGMENTS, max_size=6)),
+        load_is=draw(st.sampled_from(LoadIs)),
+        rounding=draw(st.sampled_from(Rounding)),
+        trim=draw(st.booleans()),
+        check_load=draw(st.booleans()),
+        stage_check=draw(st.booleans()),
+        source_cooldown_s=draw(st.none() | st.floats(0.0, 900.0)),
+        reading_interval_s=draw(st.sampled_from([1.0, 60.0, 900.0])),
+    )
 
 
 @st.composite
@@ -135,29 +177,41 @@ def profiles(draw: st.DrawFn) -> Profile:
     setpoint = SetPoint(resolution_kw * draw(st.integers(1, 50)), resolution_kw, draw(st.booleans()))
     staged = draw(st.booleans())
     return profile(
-        *(kws if staged else ()), across=across, setpoint=None if staged else setpoint,
+        *(kws if staged else ()),
+        across=across,
+        setpoint=None if staged else setpoint,
         name=draw(st.sampled_from(["one", "two"])),
         rated_v=draw(st.sampled_from([120.0, 230.0, 400.0, 415.0, 480.0, 690.0])),
-        phases=draw(st.sampled_from([1, 3])), hertz=draw(st.sampled_from([(), (50.0,), (50.0, 60.0)])),
-        watchdog=draw(st.sampled_from([None, DOG, Watchdog(10.0, "register", on_return="resumes"),
-                                       Watchdog(1.0, "any write")])),
-        fan=Fan(draw(st.floats(0.0, 5.0)), draw(st.sampled_from(FanSupply)),
-                flow_m3_s=draw(st.none() | st.floats(0.1, 10.0))),
+        phases=draw(st.sampled_from([1, 3])),
+        hertz=draw(st.sampled_from([(), (50.0,), (50.0, 60.0)])),
+        watchdog=draw(
+            st.sampled_from([None, DOG, Watchdog(10.0, "register", on_return="resumes"), Watchdog(1.0, "any write")])
+        ),
+        fan=Fan(
+            draw(st.floats(0.0, 5.0)),
+            draw(st.sampled_from(FanSupply)),
+            flow_m3_s=draw(st.none() | st.floats(0.1, 10.0)),
+        ),
         registers=registers(draw(st.integers(1, 4))),
-        reports=draw(st.sampled_from([frozenset(), frozenset({"power_kw"})])))
+        reports=draw(st.sampled_from([frozenset(), frozenset({"power_kw"})])),
+    )
 
 
 @st.composite
 def sites(draw: st.DrawFn) -> Site:
     """Any site, gateways and single-phase sources included."""
-    place = site(*draw(st.lists(profiles(), min_size=1, max_size=4)), power_kw=draw(st.floats(5.0, 3000.0)),
-                 wiring=draw(st.sampled_from(Wiring)),
-                 rating_class=draw(st.sampled_from(["", "COP", "PRP", "ESP", "DCP"])),
-                 kind=draw(st.sampled_from(["generating set", "ups", "supply"])),
-                 volts=draw(st.sampled_from([120.0, 230.0, 240.0, 400.0, 480.0])),
-                 altitude_m=draw(st.floats(-400.0, 4000.0)), site_load_reserve_kw=draw(st.sampled_from([0.0, 45.0])),
-                 scan_period_s=draw(st.sampled_from([None, 0.05, 0.5, 2.0])),
-                 instruments=draw(st.sampled_from([(), (meter(),), (meter("chain"),)])))
+    place = site(
+        *draw(st.lists(profiles(), min_size=1, max_size=4)),
+        power_kw=draw(st.floats(5.0, 3000.0)),
+        wiring=draw(st.sampled_from(Wiring)),
+        rating_class=draw(st.sampled_from(["", "COP", "PRP", "ESP", "DCP"])),
+        kind=draw(st.sampled_from(["generating set", "ups", "supply"])),
+        volts=draw(st.sampled_from([120.0, 230.0, 240.0, 400.0, 480.0])),
+        altitude_m=draw(st.floats(-400.0, 4000.0)),
+        site_load_reserve_kw=draw(st.sampled_from([0.0, 45.0])),
+        scan_period_s=draw(st.sampled_from([None, 0.05, 0.5, 2.0])),
+        instruments=draw(st.sampled_from([(), (meter(),), (meter("chain"),)])),
+    )
     if draw(st.booleans()):
         shared = Endpoint("127.0.0.1", 15999, gateway=True)
         place = replace(place, units=tuple(replace(u, endpoint=shared) for u in place.units))

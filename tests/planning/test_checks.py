@@ -54,64 +54,97 @@ CASES = {
     "no units": ((replace(site(), units=()), asks(0.0)), (site(), asks(200.0))),
     "volts too high": ((site(*units(rated_v=230.0)), asks(200.0)), (site(*units(rated_v=364.0)), asks(200.0))),
     "hertz of fans": ((site(*units(fan=FED, hertz=(60.0,))), asks(100.0)), (site(*units(fan=FED)), asks(100.0))),
-    "phases": ((site(wiring=Wiring.SINGLE_PHASE_3W), asks(100.0)),
-               (site(*units(across="a"), *units(across="b"), *units(across="c")), asks(100.0))),
+    "phases": (
+        (site(wiring=Wiring.SINGLE_PHASE_3W), asks(100.0)),
+        (site(*units(across="a"), *units(across="b"), *units(across="c")), asks(100.0)),
+    ),
     "capacity": ((site(*units(count=3)), asks(300.1)), (site(*units(count=3)), asks(300.0))),
     "upper limit": ((site(), asks(420.5)), (site(), asks(420.0))),
-    "minimum": ((set_of(400.0, 500.0, 1, 50.0), asks(405.0, rounding=Rounding.AT_LEAST)),
-                (set_of(400.0, 500.0, 1, 50.0), asks(395.0, rounding=Rounding.AT_LEAST))),
+    "minimum": (
+        (set_of(400.0, 500.0, 1, 50.0), asks(405.0, rounding=Rounding.AT_LEAST)),
+        (set_of(400.0, 500.0, 1, 50.0), asks(395.0, rounding=Rounding.AT_LEAST)),
+    ),
     "prime overload": ((site(**PRIME), asks(440.0, 3601.0)), (site(**PRIME), asks(440.0, 3500.0))),
-    "over-current": ((site(*LONE, apparent_kva=90.0, power_kw=72.0), asks(70.0)),
-                     (site(*EVEN, apparent_kva=90.0, power_kw=72.0), asks(70.0))),
-    "rejection": ((site(), program(*GOOD, Block(kw(50.0)))),
-                  (site(), program(*GOOD, Block(kw(50.0), declared_rejection=True)))),
+    "over-current": (
+        (site(*LONE, apparent_kva=90.0, power_kw=72.0), asks(70.0)),
+        (site(*EVEN, apparent_kva=90.0, power_kw=72.0), asks(70.0)),
+    ),
+    "rejection": (
+        (site(), program(*GOOD, Block(kw(50.0)))),
+        (site(), program(*GOOD, Block(kw(50.0), declared_rejection=True))),
+    ),
     "band not measured": ((site(*UNREAD, **NO_METER), in_band()), (site(*UNREAD), in_band())),
-    "scan period": ((behind_gateway(site(*SLOW), scan_period_s=0.85), asks(200.0)),
-                    (behind_gateway(site(*SLOW), scan_period_s=0.9), asks(200.0))),
-    "watchdog fed": ((site(*units(watchdog=Watchdog(5.0, "register", feed_every_s=3.0))), asks(200.0)),
-                     (site(*units(watchdog=Watchdog(6.0, "register", feed_every_s=3.0))), asks(200.0))),
+    "scan period": (
+        (behind_gateway(site(*SLOW), scan_period_s=0.85), asks(200.0)),
+        (behind_gateway(site(*SLOW), scan_period_s=0.9), asks(200.0)),
+    ),
+    "watchdog fed": (
+        (site(*units(watchdog=Watchdog(5.0, "register", feed_every_s=3.0))), asks(200.0)),
+        (site(*units(watchdog=Watchdog(6.0, "register", feed_every_s=3.0))), asks(200.0)),
+    ),
     "unattended": ((site(*BARE, attendance=Attendance(unattended=True)), asks(200.0)), (site(*BARE), asks(200.0))),
     "volts low": ((site(*units(count=40, rated_v=690.0)), asks(200.0)), (site(*units(rated_v=480.0)), asks(200.0))),
     "hertz": ((site(*units(hertz=(60.0,))), asks(200.0)), (site(*units(hertz=())), asks(200.0))),
-    "link load": ((behind_gateway(site(*SLOW), scan_period_s=1.0), asks(200.0)),
-                  (behind_gateway(site(*SLOW), scan_period_s=1.2), asks(200.0))),
+    "link load": (
+        (behind_gateway(site(*SLOW), scan_period_s=1.0), asks(200.0)),
+        (behind_gateway(site(*SLOW), scan_period_s=1.2), asks(200.0)),
+    ),
     "scan slow": ((site(scan_period_s=4.0), asks(200.0)), (site(scan_period_s=2.0), asks(200.0))),
     "attended only": ((site(*BARE), asks(200.0)), (site(attendance=Attendance(unattended=True)), asks(200.0))),
-    "load comes back": ((site(*units(watchdog=Watchdog(15.0, "any request", on_return="resumes"))), asks(200.0)),
-                        (site(), asks(200.0))),
+    "load comes back": (
+        (site(*units(watchdog=Watchdog(15.0, "any request", on_return="resumes"))), asks(200.0)),
+        (site(), asks(200.0)),
+    ),
     "calibration": ((site(instruments=(meter(calibration_due=""),)), asks(200.0)), (site(), asks(200.0))),
-    "fans on source": ((site(*units(fan=FED)), asks(200.0, source_cooldown_s=299.0)),
-                       (site(*units(fan=FED)), asks(200.0, source_cooldown_s=300.0))),
-    "air": ((site(*units(fan=Fan(1.0, FanSupply.SEPARATE))), asks(200.0)),
-            (site(*units(fan=Fan(1.0, FanSupply.SEPARATE), expected_rise_k=80.0)), asks(200.0))),
-    "site load on top": ((site(site_load_reserve_kw=45.0), asks(380.0)),
-                         (site(site_load_reserve_kw=45.0), asks(375.0))),
-    "site load": ((site(site_load_reserve_kw=45.0), asks(40.0, load_is=LoadIs.SOURCE_TOTAL)),
-                  (site(site_load_reserve_kw=45.0), asks(45.0, load_is=LoadIs.SOURCE_TOTAL))),
+    "fans on source": (
+        (site(*units(fan=FED)), asks(200.0, source_cooldown_s=299.0)),
+        (site(*units(fan=FED)), asks(200.0, source_cooldown_s=300.0)),
+    ),
+    "air": (
+        (site(*units(fan=Fan(1.0, FanSupply.SEPARATE))), asks(200.0)),
+        (site(*units(fan=Fan(1.0, FanSupply.SEPARATE), expected_rise_k=80.0)), asks(200.0)),
+    ),
+    "site load on top": (
+        (site(site_load_reserve_kw=45.0), asks(380.0)),
+        (site(site_load_reserve_kw=45.0), asks(375.0)),
+    ),
+    "site load": (
+        (site(site_load_reserve_kw=45.0), asks(40.0, load_is=LoadIs.SOURCE_TOTAL)),
+        (site(site_load_reserve_kw=45.0), asks(45.0, load_is=LoadIs.SOURCE_TOTAL)),
+    ),
     "no overload": ((site(), asks(405.0)), (site(rating_class="PRP"), asks(405.0))),
     "average": ((site(rating_class="ESP"), asks(300.0)), (site(rating_class="ESP"), asks(280.0))),
-    "current": ((site(*LONE, apparent_kva=115.0, power_kw=80.0), asks(70.0)),
-                (site(*EVEN, apparent_kva=100.0, power_kw=80.0), asks(70.0))),
+    "current": (
+        (site(*LONE, apparent_kva=115.0, power_kw=80.0), asks(70.0)),
+        (site(*EVEN, apparent_kva=100.0, power_kw=80.0), asks(70.0)),
+    ),
     "unbalance": ((site(*LONE, power_kw=200.0), asks(60.0)), (site(*EVEN, power_kw=200.0), asks(60.0))),
     "sag": ((site(*units(count=4)), asks(390.0)), (site(*units(count=4)), asks(380.0))),
-    "margin": ((site(), asks(200.0, rounding=Rounding.AT_LEAST)),
-               (site(), asks(200.0, rounding=Rounding.AT_LEAST, trim=True))),
+    "margin": (
+        (site(), asks(200.0, rounding=Rounding.AT_LEAST)),
+        (site(), asks(200.0, rounding=Rounding.AT_LEAST, trim=True)),
+    ),
     "unit lost": ((site(*units(count=4)), asks(320.0)), (site(*units(count=4)), asks(300.0))),
     # Transformers of 2000 A at 400 V are 1386 kW: 8 % = 111 kW, more than a unit gives; of 800 A: 44 kW.
-    "check load": ((site(instruments=(meter(ct_primary_a=2000.0),)), replace(asks(200.0), check_load=True)),
-                   (site(), replace(asks(200.0), check_load=True))),
+    "check load": (
+        (site(instruments=(meter(ct_primary_a=2000.0),)), replace(asks(200.0), check_load=True)),
+        (site(), replace(asks(200.0), check_load=True)),
+    ),
     "nothing asked": ((site(), asks(0.0)), (site(), asks(5.0))),
     "no time": ((site(), program(Ramp(kw(50.0), 0.0))), (site(), program(Ramp(kw(50.0), 0.1)))),
-    "largest block": ((site(), program(Block(kw(100.5)), Hold(1200.0))),
-                      (site(), program(Block(kw(100.0)), Hold(1200.0)))),
+    "largest block": (
+        (site(), program(Block(kw(100.5)), Hold(1200.0))),
+        (site(), program(Block(kw(100.0)), Hold(1200.0))),
+    ),
     "step down": ((site(), program(*GOOD, Hold(1200.0, kw(50.0)))), (site(), program(*GOOD, Hold(1200.0, kw(100.0))))),
     "declared rejection": ((site(), program(*GOOD, Drop())), (site(**UP_50), program(*GOOD, Drop()))),
-    "steep ramp": ((site(), program(Ramp(kw(200.0), 19.0), Hold(1200.0))),
-                   (site(), program(Ramp(kw(200.0), 20.0), Hold(1200.0)))),
+    "steep ramp": (
+        (site(), program(Ramp(kw(200.0), 19.0), Hold(1200.0))),
+        (site(), program(Ramp(kw(200.0), 20.0), Hold(1200.0))),
+    ),
     "hold unsettled": ((site(), asks(200.0, 9.0)), (site(), asks(200.0, 10.0))),
     "hold unread": ((site(), asks(200.0, 899.0)), (site(), asks(200.0, 900.0))),
-    "band": ((site(profile(*[50.0] * 9), profile(1.0)), in_band(ramp_kw=225.0)),
-             (site(), in_band())),
+    "band": ((site(profile(*[50.0] * 9), profile(1.0)), in_band(ramp_kw=225.0)), (site(), in_band())),
     "trim not measured": ((site(*UNREAD, **NO_METER), asks(200.0, trim=True)), (site(*UNREAD), asks(200.0, trim=True))),
     "total not measured": ((site(**NO_METER), GOOD_TOTAL), (site(), GOOD_TOTAL)),
     "silent prompt": ((site(), WAITS[Silence.GO_ON]), (site(), WAITS[Silence.UNLOAD])),
@@ -151,8 +184,15 @@ def test_a_good_plan_has_no_findings_at_all():
     assert plan(site(), program(*GOOD)).findings == ()
 
 
-@pytest.mark.parametrize(("rated_v", "named"), [(230.0, "square root of 3"), (200.0, "series and parallel"),
-                                                (690.0, "square root of 3"), (800.0, "series and parallel")])
+@pytest.mark.parametrize(
+    ("rated_v", "named"),
+    [
+        (230.0, "square root of 3"),
+        (200.0, "series and parallel"),
+        (690.0, "square root of 3"),
+        (800.0, "series and parallel"),
+    ],
+)
 def test_a_wrong_connection_is_named_by_its_ratio(rated_v, named):
     # Wye and delta differ by sqrt(3), series and parallel halves by 2 (any textbook of alternating current).
     drawn = plan(site(*units(count=30, rated_v=rated_v)), asks(100.0))

@@ -60,13 +60,18 @@ def test_a_drop_waits_for_one_poll_and_for_the_units_before():
 
 
 def test_a_set_point_unit_is_off_after_its_own_worst_time():
-    kind = profile(setpoint=SetPoint(80.0, 4.0, actual=True, drop_s=1.5), registers=RegisterMap(
-        (Point("setpoint_kw", Space.HOLDING, 0, Kind.UINT16, write_function=16),), turnaround_s=0.06))
+    kind = profile(
+        setpoint=SetPoint(80.0, 4.0, actual=True, drop_s=1.5),
+        registers=RegisterMap(
+            (Point("setpoint_kw", Space.HOLDING, 0, Kind.UINT16, write_function=16),), turnaround_s=0.06
+        ),
+    )
     assert links(site(kind))[0].off_s == pytest.approx(0.12 + 1.5)
 
 
-@pytest.mark.parametrize(("function", "addresses", "count"), [
-    (15, (0, 1, 2, 3), 1), (15, (0, 1, 8, 9), 2), (5, (0, 1, 2), 3)])
+@pytest.mark.parametrize(
+    ("function", "addresses", "count"), [(15, (0, 1, 2, 3), 1), (15, (0, 1, 8, 9), 2), (5, (0, 1, 2), 3)]
+)
 def test_a_drop_takes_one_request_for_each_run_of_coils_or_each_lone_coil(function, addresses, count):
     orders = [Point("order", Space.COIL, a, Kind.BIT, write_function=function) for a in addresses]
     kind = profile(*[10.0] * len(addresses))
@@ -76,8 +81,10 @@ def test_a_drop_takes_one_request_for_each_run_of_coils_or_each_lone_coil(functi
 
 def test_bits_of_one_register_are_one_write():
     kind = profile(*[10.0] * 6)
-    stages = tuple(replace(s, order=Point("order", Space.HOLDING, 4, Kind.BIT, bit=i, write_function=16))
-                   for i, s in enumerate(kind.stages))
+    stages = tuple(
+        replace(s, order=Point("order", Space.HOLDING, 4, Kind.BIT, bit=i, write_function=16))
+        for i, s in enumerate(kind.stages)
+    )
     assert drop_writes(unit(1, replace(kind, stages=stages))) == 1
 
 
@@ -93,9 +100,15 @@ def test_a_link_without_units_has_nothing_to_drop():
 
 
 def test_each_kind_of_unit_has_its_sentence():
-    told = stops(site(profile(10.0), profile(10.0, watchdog=None),
-                      profile(10.0, watchdog=Watchdog(12.0, "register", 4.0, on_return="resumes"),
-                              fan=Fan(1.0, FanSupply.SOURCE))))
+    told = stops(
+        site(
+            profile(10.0),
+            profile(10.0, watchdog=None),
+            profile(
+                10.0, watchdog=Watchdog(12.0, "register", 4.0, on_return="resumes"), fan=Fan(1.0, FanSupply.SOURCE)
+            ),
+        )
+    )
     assert len(told) == 3
     assert "15 s after the last contact (any request feeds it)" in told[0]
     assert "attended operation only" in told[1]

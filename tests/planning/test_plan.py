@@ -20,7 +20,11 @@ def test_B1_zero_length_and_flat_ramps_have_no_gap_and_no_dip():
     asked = program(Ramp(kw(0.0), 60.0), Ramp(kw(100.0), 0.0), Hold(10.0), Hold(0.0))
     drawn = plan(site(), asked)
     assert [(leg.start_s, leg.end_s, leg.asked_kw) for leg in drawn.legs] == [
-        (0.0, 60.0, 0.0), (60.0, 60.0, 100.0), (60.0, 70.0, 100.0), (70.0, 70.0, 100.0)]
+        (0.0, 60.0, 0.0),
+        (60.0, 60.0, 100.0),
+        (60.0, 70.0, 100.0),
+        (70.0, 70.0, 100.0),
+    ]
     assert drawn.totals.length_s == 70.0
     assert hms(drawn.totals.length_s) == "0:01:10"
     flat = plan(site(), program(Ramp(kw(300.0), 0.0), Ramp(kw(300.0), 30.0), Hold(5.0))).legs
@@ -38,9 +42,14 @@ def test_B3_a_ramp_finer_than_the_chain_passes_every_level(rounding):
     assert drawn.legs[0].level.side is Side.EXACT
 
 
-@pytest.mark.parametrize(("rounding", "given_kw", "side", "error_percent"), [
-    (Rounding.AT_MOST, 325.0, Side.BELOW, -2.4), (Rounding.AT_LEAST, 350.0, Side.ABOVE, 5.1),
-    (Rounding.NEAREST, 325.0, Side.BELOW, -2.4)])
+@pytest.mark.parametrize(
+    ("rounding", "given_kw", "side", "error_percent"),
+    [
+        (Rounding.AT_MOST, 325.0, Side.BELOW, -2.4),
+        (Rounding.AT_LEAST, 350.0, Side.ABOVE, 5.1),
+        (Rounding.NEAREST, 325.0, Side.BELOW, -2.4),
+    ],
+)
 def test_B3_the_plan_shows_requested_given_and_direction(rounding, given_kw, side, error_percent):
     drawn = plan(set_of(400.0, 500.0, 1, 25.0), program(Ramp(kw(333.0), 0.0), Hold(60.0), rounding=rounding))
     level = drawn.legs[-1].level
@@ -54,10 +63,13 @@ def test_B3_the_plan_shows_requested_given_and_direction(rounding, given_kw, sid
     assert side.value in text
 
 
-@pytest.mark.parametrize(("start", "end", "steps", "levels"), [
-    (kw(0.0), kw(300.0), 3, [0.0, 100.0, 200.0, 300.0]),
-    (percent(25.0), percent(100.0), 8, [100.0, 137.5, 175.0, 212.5, 250.0, 287.5, 325.0, 362.5, 400.0]),
-])
+@pytest.mark.parametrize(
+    ("start", "end", "steps", "levels"),
+    [
+        (kw(0.0), kw(300.0), 3, [0.0, 100.0, 200.0, 300.0]),
+        (percent(25.0), percent(100.0), 8, [100.0, 137.5, 175.0, 212.5, 250.0, 287.5, 325.0, 362.5, 400.0]),
+    ],
+)
 def test_B4_the_last_step_is_not_lost_and_steps_are_told_from_levels(start, end, steps, levels):
     drawn = plan(site(), program(Staircase(start, end, steps, 60.0)))
     holds = [leg.asked_kw for leg in drawn.legs if leg.kind is LegKind.HOLD]
@@ -76,7 +88,7 @@ def test_B4_nine_steps_end_at_exactly_100_percent():
 def test_D3_a_minimum_of_50_percent_gets_its_margin():
     # P = U²/R: 0.98² = 0.9604; 50 % x 0.9604 = 48.02 %, 50 % / 0.9604 = 52.06 % = 260.3 kW of 500 kW.
     drawn = plan(set_of(500.0), program(Hold(1800.0, percent(50.0)), rounding=Rounding.AT_LEAST))
-    margin, = drawn.margins
+    (margin,) = drawn.margins
     assert 100.0 * margin.sagged_kw / 500.0 == pytest.approx(48.02, abs=0.005)
     assert 100.0 * margin.set_kw / 500.0 == pytest.approx(52.06, abs=0.005)
     assert margin.set_kw == pytest.approx(260.3, abs=0.05)
@@ -160,8 +172,12 @@ def test_the_exhaust_rise_grows_with_altitude():
     from benchctl.core.profile import Fan, FanSupply
 
     kind = profile(*[50.0] * 10, fan=Fan(5.0, FanSupply.SEPARATE, flow_m3_s=8.0))
-    rises = [plan(site(kind, power_kw=500.0, apparent_kva=625.0, altitude_m=h), program(Hold(60.0, kw(500.0)))).legs[0]
-             .level.rise_k for h in (0.0, 1500.0)]
+    rises = [
+        plan(site(kind, power_kw=500.0, apparent_kva=625.0, altitude_m=h), program(Hold(60.0, kw(500.0))))
+        .legs[0]
+        .level.rise_k
+        for h in (0.0, 1500.0)
+    ]
     assert rises == pytest.approx([51.60, 59.74], abs=0.02)
 
 
@@ -175,7 +191,7 @@ def test_a_ramp_says_how_many_levels_it_passes_and_a_hold_in_band_that_it_may_wa
 def test_a_ramp_of_the_sources_total_asks_nothing_of_the_chain_below_the_site_load():
     # Target 0 to 90 kW in 1 h, 45 kW of it the site's: a triangle of 45 kW over the second half hour = 11.25 kWh.
     place = site(site_load_reserve_kw=45.0)
-    leg, = plan(place, program(Ramp(kw(90.0), 3600.0), load_is=LoadIs.SOURCE_TOTAL)).legs
+    (leg,) = plan(place, program(Ramp(kw(90.0), 3600.0), load_is=LoadIs.SOURCE_TOTAL)).legs
     assert leg.energy_kwh == pytest.approx(11.25)
 
 
@@ -192,8 +208,11 @@ def test_repeats_are_told_once_for_people_and_unrolled_for_machines():
 
 def test_no_line_of_a_plan_is_wider_than_a_page():
     place = site(site_load_reserve_kw=45.0)
-    asked = program(Staircase(percent(25.0), percent(100.0), 60, 60.0, label="a long label indeed, of many words"),
-                    Block(kw(0.0)), title="Wide " * 12)
+    asked = program(
+        Staircase(percent(25.0), percent(100.0), 60, 60.0, label="a long label indeed, of many words"),
+        Block(kw(0.0)),
+        title="Wide " * 12,
+    )
     drawn = plan(place, asked)
     assert max(map(len, lines(drawn, place, asked))) <= 110
 

@@ -12,8 +12,14 @@ from benchctl.planning import plan
 
 # program, site: what must be refused there; nothing = feasible
 REFUSED = {("ladder", "millrace"): {"capacity"}}
-FEASIBLE = [("ladder", "northquay"), ("ladder", "alder-ridge"), ("long-haul", "northquay"), ("blocks", "northquay"),
-            ("fine-steps", "northquay"), ("operator-walk", "northquay")]
+FEASIBLE = [
+    ("ladder", "northquay"),
+    ("ladder", "alder-ridge"),
+    ("long-haul", "northquay"),
+    ("blocks", "northquay"),
+    ("fine-steps", "northquay"),
+    ("operator-walk", "northquay"),
+]
 
 
 def run(program, site, *, as_json=False):

@@ -18,22 +18,46 @@ from benchctl.record.recorder import Recorder
 
 COIL = Point("stage", Space.COIL, 0, Kind.BIT, write_function=5, missing=((0x8000,), (1, 2)))
 PROFILE = Profile(
-    "coil-30", "Coils, 30 kW", 400.0, 3, "wye", (50.0, 60.0),
+    "coil-30",
+    "Coils, 30 kW",
+    400.0,
+    3,
+    "wye",
+    (50.0, 60.0),
     RegisterMap((Point("exhaust_c", Space.INPUT, 7, Kind.FLOAT32, Order.CDAB, expect="x"),)),
-    (Stage("one", (1 / 3, 1 / 3, 1 / 3), order=COIL), Stage("ten", (10 / 3, 10 / 3, 10 / 3)),
-     Stage("b", (0.0, 4.0, 0.0), "b")),
-    None, Fan(1.1, FanSupply.SEPARATE), Watchdog(15.0, "any request"), CoolDown(),
+    (
+        Stage("one", (1 / 3, 1 / 3, 1 / 3), order=COIL),
+        Stage("ten", (10 / 3, 10 / 3, 10 / 3)),
+        Stage("b", (0.0, 4.0, 0.0), "b"),
+    ),
+    None,
+    Fan(1.1, FanSupply.SEPARATE),
+    Watchdog(15.0, "any request"),
+    CoolDown(),
     reports=frozenset({"exhaust_c", "inlet_c"}),
 )
 HERE = Endpoint("127.0.0.1", 15021)
 SITE = Site(
-    "trial", "Trial yard", Nameplate("set", "generating set", 100.0, 125.0, 400.0, 50.0, Wiring.THREE_PHASE_4W),
+    "trial",
+    "Trial yard",
+    Nameplate("set", "generating set", 100.0, 125.0, 400.0, 50.0, Wiring.THREE_PHASE_4W),
     (Unit("bank 1", HERE, 1, PROFILE), Unit("bank 2", replace(HERE, port=15022), 1, PROFILE)),
-    (Instrument("source meter", "meter", "source", replace(HERE, port=15023), 1, "m", RegisterMap(()),
-                reports=frozenset({"volts_ab", "power_kw", "hertz"})),),
+    (
+        Instrument(
+            "source meter",
+            "meter",
+            "source",
+            replace(HERE, port=15023),
+            1,
+            "m",
+            RegisterMap(()),
+            reports=frozenset({"volts_ab", "power_kw", "hertz"}),
+        ),
+    ),
 )
-PROGRAM = Program("steps", "Steps", (Ramp(Target(50.0, percent=True), 10.0),
-                                     Repeat(2, (Hold(5.0), Ramp(Target(3.5), 0.0)))))
+PROGRAM = Program(
+    "steps", "Steps", (Ramp(Target(50.0, percent=True), 10.0), Repeat(2, (Hold(5.0), Ramp(Target(3.5), 0.0))))
+)
 SETTINGS = Settings.of(SITE, PROGRAM)
 START_S = 1_792_888_200.25  # 2026-10-25T00:30:00.25Z
 
@@ -41,13 +65,30 @@ START_S = 1_792_888_200.25  # 2026-10-25T00:30:00.25Z
 def inputs(number: int) -> Inputs:
     """Readings with odd figures; the first unit misses each seventh scan."""
     electrical = Electrical((400.0 + number / 3, 399.9, None), power_kw=number / 7 - 0.02, hertz=50.0)
-    unit = UnitReading(Outcome.OK, number % 8, number % 8, True, True, True, exhaust_c=20.1 + number, serial="µ=1",
-                       electrical=electrical)
+    unit = UnitReading(
+        Outcome.OK,
+        number % 8,
+        number % 8,
+        True,
+        True,
+        True,
+        exhaust_c=20.1 + number,
+        serial="µ=1",
+        electrical=electrical,
+    )
     first = UnitReading(Outcome.SILENT) if number % 7 == 0 else unit
     commands = (Command(Verb.SET_LOAD, why="=1+1", value=number / 3),) if number % 5 == 0 else ()
     writes = (UnitWrites(closing=Write.DONE), UnitWrites(opening=Write.UNKNOWN)) if number % 3 else ()
-    return Inputs(number / 2 + 0.1, 0.5 if number else 0.0, (first, unit), (InstrumentReading(Outcome.OK, electrical),),
-                  commands, writes, clock_stepped_s=0.1 * (number == 4), cut_short=number % 11 == 10)
+    return Inputs(
+        number / 2 + 0.1,
+        0.5 if number else 0.0,
+        (first, unit),
+        (InstrumentReading(Outcome.OK, electrical),),
+        commands,
+        writes,
+        clock_stepped_s=0.1 * (number == 4),
+        cut_short=number % 11 == 10,
+    )
 
 
 def decide(state: State, seen_inputs: Inputs, settings: Settings) -> Decision:
@@ -60,10 +101,12 @@ def decide(state: State, seen_inputs: Inputs, settings: Settings) -> Decision:
         unit.last = reading
     if seen_inputs.commands:
         now.alarms = {**now.alarms, ("short of target", -1): Alarm("short of target", -1, count=int(now.target_kw))}
-    orders = Orders(tuple(UnitOrders(unit.wanted, raise_to=7 if i else None, fan=True)
-                          for i, unit in enumerate(now.units)))
-    events = tuple(Event("command", f"={c.verb.value}", 1, c.who, (("value_kw", c.value),))
-                   for c in seen_inputs.commands)
+    orders = Orders(
+        tuple(UnitOrders(unit.wanted, raise_to=7 if i else None, fan=True) for i, unit in enumerate(now.units))
+    )
+    events = tuple(
+        Event("command", f"={c.verb.value}", 1, c.who, (("value_kw", c.value),)) for c in seen_inputs.commands
+    )
     power_kw = seen_inputs.instruments[0].electrical.power_kw
     return Decision(now, orders, events, Seen(delivered_kw=power_kw, volts_v=None, hertz=50.0))
 

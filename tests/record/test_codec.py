@@ -52,16 +52,27 @@ class Tree:
 
 reals = st.floats(allow_nan=False)
 finite = st.floats(allow_nan=False, allow_infinity=False)
-leaves = st.builds(Leaf, reals, st.integers(), st.none() | st.text(), st.sampled_from(Colour),
-                   st.none() | st.text() | finite)
-twigs = st.builds(Twig, st.none() | leaves, st.frozensets(st.text()),
-                  st.tuples(st.none() | reals, st.booleans(), st.sampled_from(Colour)),
-                  st.lists(st.tuples(st.text(), st.integers())).map(tuple))
-plains = st.recursive(st.none() | st.booleans() | st.integers() | st.text() | finite,
-                      lambda inner: st.lists(inner, max_size=3).map(tuple), max_leaves=4)
-trees = st.builds(Tree, st.lists(leaves | twigs, max_size=4).map(tuple),
-                  st.dictionaries(st.tuples(st.text(), st.integers()), leaves, max_size=3),
-                  st.lists(st.tuples(st.text(), plains), max_size=3).map(tuple))
+leaves = st.builds(
+    Leaf, reals, st.integers(), st.none() | st.text(), st.sampled_from(Colour), st.none() | st.text() | finite
+)
+twigs = st.builds(
+    Twig,
+    st.none() | leaves,
+    st.frozensets(st.text()),
+    st.tuples(st.none() | reals, st.booleans(), st.sampled_from(Colour)),
+    st.lists(st.tuples(st.text(), st.integers())).map(tuple),
+)
+plains = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.text() | finite,
+    lambda inner: st.lists(inner, max_size=3).map(tuple),
+    max_leaves=4,
+)
+trees = st.builds(
+    Tree,
+    st.lists(leaves | twigs, max_size=4).map(tuple),
+    st.dictionaries(st.tuples(st.text(), st.integers()), leaves, max_size=3),
+    st.lists(st.tuples(st.text(), plains), max_size=3).map(tuple),
+)
 
 
 @given(trees)
@@ -84,14 +95,17 @@ def test_nan_is_refused_with_the_name_of_the_field():
         plain(Twig(Leaf(math.nan, 0, None, Colour.RED), frozenset(), (None, True, Colour.RED)))
 
 
-@pytest.mark.parametrize(("data", "told"), [
-    ({"whole": 1, "text": None, "colour": "r"}, "Leaf.real is missing"),
-    ({"real": "x", "whole": 1, "text": None, "colour": "r"}, "Leaf.real: 'x'"),
-    ({"real": 1.0, "whole": True, "text": None, "colour": "r"}, "Leaf.whole: True"),
-    ({"real": 1.0, "whole": 1, "text": None, "colour": "green"}, "'green': no Colour"),
-    ({"real": 1.0, "whole": 1, "text": None, "colour": 2, "size": 3}, "Leaf has no size"),
-    ([1], "expected the fields of Leaf"),
-])
+@pytest.mark.parametrize(
+    ("data", "told"),
+    [
+        ({"whole": 1, "text": None, "colour": "r"}, "Leaf.real is missing"),
+        ({"real": "x", "whole": 1, "text": None, "colour": "r"}, "Leaf.real: 'x'"),
+        ({"real": 1.0, "whole": True, "text": None, "colour": "r"}, "Leaf.whole: True"),
+        ({"real": 1.0, "whole": 1, "text": None, "colour": "green"}, "'green': no Colour"),
+        ({"real": 1.0, "whole": 1, "text": None, "colour": 2, "size": 3}, "Leaf has no size"),
+        ([1], "expected the fields of Leaf"),
+    ],
+)
 def test_damaged_data_are_refused_with_their_place(data, told):
     with pytest.raises(CodecFault) as caught:
         noun(Leaf, data)

@@ -49,8 +49,11 @@ def test_any_field_of_the_state_changes_the_digest(name):
     state = first_state(SETTINGS)
     before = state_digest(state)
     new = {
-        "check": CheckState(index=0), "prompt": Prompt("k", "t", 1.0, Silence.STAY), "trip": Trip("r", 0, "t", 1, 2.0),
-        "alarms": {("a", 1): Alarm("a", 1)}, "overrides": (("a", 1, "b", "c"),),
+        "check": CheckState(index=0),
+        "prompt": Prompt("k", "t", 1.0, Silence.STAY),
+        "trip": Trip("r", 0, "t", 1, 2.0),
+        "alarms": {("a", 1): Alarm("a", 1)},
+        "overrides": (("a", 1, "b", "c"),),
     }
     value = getattr(state, name)
     setattr(state, name, new[name] if name in new else changed(value))
@@ -88,6 +91,18 @@ def test_the_last_bit_of_a_reading_changes_the_digest():
 def test_the_binary_form_is_the_one_that_records_were_made_with():
     # Written out by hand: type letters, little-endian lengths and doubles. Another interpreter must not differ.
     value = ((1, True, None), "µ", 0.1)
-    by_hand = (b"(" + struct.pack("<i", 3) + b"(" + struct.pack("<i", 3) + b"i" + struct.pack("<i", 1) + b"TN"
-               + b"u" + struct.pack("<i", 2) + "µ".encode() + b"g" + struct.pack("<d", 0.1))
+    by_hand = (
+        b"("
+        + struct.pack("<i", 3)
+        + b"("
+        + struct.pack("<i", 3)
+        + b"i"
+        + struct.pack("<i", 1)
+        + b"TN"
+        + b"u"
+        + struct.pack("<i", 2)
+        + "µ".encode()
+        + b"g"
+        + struct.pack("<d", 0.1)
+    )
     assert value_bytes(value) == by_hand

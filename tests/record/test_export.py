@@ -29,13 +29,16 @@ def number(text, flavour):
     return float(text.replace(flavour.decimal, "."))
 
 
-LINK = "\"'=HYPERLINK(\"\"http://x\"\",\"\"ok\"\")\""
+LINK = '"\'=HYPERLINK(""http://x"",""ok"")"'
 
 
-@pytest.mark.parametrize(("flavour", "expected"), [
-    (POINT, f"2026-10-25T02:30:00.000+02:00,-0.02,9.1,{LINK},'-5 kW drift noted,Jürgen-Straße µ\r\n"),
-    (COMMA, f"2026-10-25T02:30:00.000+02:00;-0,02;9,1;{LINK};'-5 kW drift noted;Jürgen-Straße µ\r\n"),
-])
+@pytest.mark.parametrize(
+    ("flavour", "expected"),
+    [
+        (POINT, f"2026-10-25T02:30:00.000+02:00,-0.02,9.1,{LINK},'-5 kW drift noted,Jürgen-Straße µ\r\n"),
+        (COMMA, f"2026-10-25T02:30:00.000+02:00;-0,02;9,1;{LINK};'-5 kW drift noted;Jürgen-Straße µ\r\n"),
+    ],
+)
 def test_F3_the_row_of_the_case_in_both_flavours(flavour, expected):
     notes = ('=HYPERLINK("http://x","ok")', "-5 kW drift noted", "Jürgen-Straße µ")
     row = (moment(MOMENT_NS, BERLIN), -0.02, 9.10, *notes)

@@ -41,19 +41,31 @@ def test_a_record_of_a_later_schema_is_told(tmp_path):
         Reader(path)
 
 
-@pytest.mark.parametrize(("statement", "read", "told"), [
-    ("UPDATE scan SET rest = x'789c' WHERE n = 3", lambda r: [s.inputs(SETTINGS.site) for s in r.scans()],
-     "scan 3: inputs are damaged"),
-    ("UPDATE scan SET shape = 'sweep' WHERE n = 3", lambda r: [s.inputs(SETTINGS.site) for s in r.scans()],
-     "scan 3: inputs are damaged"),
-    ("UPDATE scan SET orders = x'' WHERE n = 2", lambda r: [s.orders() for s in r.scans()],
-     "scan 2: orders are damaged"),
-    ("UPDATE state SET state = x'00' WHERE n = 0", lambda r: r.state(0), "state after scan 0 is damaged"),
-    ("UPDATE settings SET nouns = x'00'", lambda r: r.settings, "settings cannot be read"),
-    ("UPDATE \"end\" SET totals = '{'", lambda r: r.end, "the end is damaged"),
-    ("DROP TABLE event", lambda r: list(r.events()), "table event is damaged: no such table"),
-    ("DROP TABLE scan", lambda r: r.scan_count, "table scan is damaged"),
-])
+@pytest.mark.parametrize(
+    ("statement", "read", "told"),
+    [
+        (
+            "UPDATE scan SET rest = x'789c' WHERE n = 3",
+            lambda r: [s.inputs(SETTINGS.site) for s in r.scans()],
+            "scan 3: inputs are damaged",
+        ),
+        (
+            "UPDATE scan SET shape = 'sweep' WHERE n = 3",
+            lambda r: [s.inputs(SETTINGS.site) for s in r.scans()],
+            "scan 3: inputs are damaged",
+        ),
+        (
+            "UPDATE scan SET orders = x'' WHERE n = 2",
+            lambda r: [s.orders() for s in r.scans()],
+            "scan 2: orders are damaged",
+        ),
+        ("UPDATE state SET state = x'00' WHERE n = 0", lambda r: r.state(0), "state after scan 0 is damaged"),
+        ("UPDATE settings SET nouns = x'00'", lambda r: r.settings, "settings cannot be read"),
+        ("UPDATE \"end\" SET totals = '{'", lambda r: r.end, "the end is damaged"),
+        ("DROP TABLE event", lambda r: list(r.events()), "table event is damaged: no such table"),
+        ("DROP TABLE scan", lambda r: r.scan_count, "table scan is damaged"),
+    ],
+)
 def test_damage_is_told_with_its_place(tmp_path, statement, read, told):
     path = damaged(recorded(tmp_path / "a.run", frames(6)), statement)
     with Reader(path) as reader, pytest.raises(RecordFault) as caught:
@@ -64,7 +76,7 @@ def test_damage_is_told_with_its_place(tmp_path, statement, read, told):
 def test_a_torn_file_is_told_and_not_a_traceback(tmp_path):
     path = recorded(tmp_path / "a.run", frames(300))
     data = path.read_bytes()
-    path.write_bytes(data[:len(data) // 2 // 4096 * 4096])
+    path.write_bytes(data[: len(data) // 2 // 4096 * 4096])
 
     def read_all():
         with Reader(path) as reader:

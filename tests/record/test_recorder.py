@@ -58,8 +58,11 @@ def test_what_is_not_known_is_null_and_never_zero(tmp_path):
 def answers(device, rnd):
     """Random words of every block of a device, or none."""
     return tuple(
-        Answer(Got.OK, tuple(rnd.randrange(1 << 16) for _ in range(block.words))) if rnd.random() < 0.8
-        else Answer(rnd.choice((Got.SILENT, Got.NOT_ASKED, Got.DOWN))) for block in decoder_of(device).plan.blocks)
+        Answer(Got.OK, tuple(rnd.randrange(1 << 16) for _ in range(block.words)))
+        if rnd.random() < 0.8
+        else Answer(rnd.choice((Got.SILENT, Got.NOT_ASKED, Got.DOWN)))
+        for block in decoder_of(device).plan.blocks
+    )
 
 
 def test_the_words_of_the_wire_decode_to_the_readings_again(tmp_path):
@@ -69,8 +72,10 @@ def test_the_words_of_the_wire_decode_to_the_readings_again(tmp_path):
     rnd = random.Random(4)
     made = []
     for frame in frames(40):
-        sweep = Sweep(tuple(answers(unit, rnd) for unit in site.units),
-                      tuple(answers(instrument, rnd) for instrument in site.instruments))
+        sweep = Sweep(
+            tuple(answers(unit, rnd) for unit in site.units),
+            tuple(answers(instrument, rnd) for instrument in site.instruments),
+        )
         units, instruments = readings(site, sweep)
         heard = dataclasses.replace(frame.inputs, units=units, instruments=instruments)
         made.append(dataclasses.replace(frame, inputs=heard, sweep=sweep))
@@ -101,8 +106,10 @@ def test_rows_cannot_be_changed_removed_replaced_or_slipped_in(tmp_path):
         n = db.execute(f'SELECT max(n) FROM "{table}"').fetchone()[0]
         row = db.execute(f'SELECT * FROM "{table}" WHERE n = ?', (n,)).fetchone()
         for statement, values in (
-            (f'UPDATE "{table}" SET {COLUMNS[table][-1]} = {COLUMNS[table][-1]}', ()), (f'DELETE FROM "{table}"', ()),
-            (insertion(table).replace("INSERT", "INSERT OR REPLACE"), row), (insertion(table), (n - 1, *row[1:])),
+            (f'UPDATE "{table}" SET {COLUMNS[table][-1]} = {COLUMNS[table][-1]}', ()),
+            (f'DELETE FROM "{table}"', ()),
+            (insertion(table).replace("INSERT", "INSERT OR REPLACE"), row),
+            (insertion(table), (n - 1, *row[1:])),
         ):
             with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
                 db.execute(statement, values)
@@ -158,7 +165,7 @@ def test_a_reader_sees_the_run_while_it_is_written(tmp_path):
     with Reader(tmp_path / "a.run") as reader:
         assert list(reader.scans()) == []
         for upto in (10, 20, 30):
-            for frame in made[upto - 10:upto]:
+            for frame in made[upto - 10 : upto]:
                 recorder.write(frame)
             assert recorder.flush()
             assert [s.n for s in reader.scans()] == list(range(upto))

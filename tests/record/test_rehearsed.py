@@ -24,8 +24,15 @@ def test_a_rehearsal_replays_to_the_same_orders_and_states(tmp_path, with_bytes)
     settings = Settings.of(site, program)
     recorder = Recorder(tmp_path / "a.run", settings, {}, files)
     made: list[Frame] = []
-    rehearsal = Rehearsal(settings, scenario, seed=5, wall_s=1_790_000_000.0, with_bytes=with_bytes,
-                          listeners=(recorder.write, made.append), health=lambda: recorder.health)
+    rehearsal = Rehearsal(
+        settings,
+        scenario,
+        seed=5,
+        wall_s=1_790_000_000.0,
+        with_bytes=with_bytes,
+        listeners=(recorder.write, made.append),
+        health=lambda: recorder.health,
+    )
     rehearsal.run()
     assert recorder.close("done", {}), recorder.problem
     assert recorder.problem == ""
@@ -38,5 +45,6 @@ def test_a_rehearsal_replays_to_the_same_orders_and_states(tmp_path, with_bytes)
         assert (found.compared, found.gaps, found.difference) == (len(made), 0, None)
         rows = list(csv.DictReader(io.StringIO("".join(csv_lines(reader, POINT)).removeprefix("\ufeff"), newline="")))
     assert [float(r["delivered_kw"]) if r["delivered_kw"] else None for r in rows] == [
-        f.decision.seen.delivered_kw for f in made]
+        f.decision.seen.delivered_kw for f in made
+    ]
     assert verify(tmp_path / "a.run").intact

@@ -22,15 +22,18 @@ def folder(tmp_path):
     return tmp_path
 
 
-@pytest.mark.parametrize(("given", "variables", "platform", "expected"), [
-    ("/a", {"BENCHCTL_RUNS": "/b"}, "linux", Path("/a")),
-    (None, {"BENCHCTL_RUNS": "/b"}, "linux", Path("/b")),
-    (None, {"XDG_DATA_HOME": "/c"}, "linux", Path("/c/benchctl/runs")),
-    (None, {"XDG_DATA_HOME": "c"}, "linux", Path.home() / ".local/share/benchctl/runs"),  # XDG: relative = ignored
-    (None, {}, "linux", Path.home() / ".local/share/benchctl/runs"),
-    (None, {}, "darwin", Path.home() / "Library/Application Support/benchctl/runs"),
-    (None, {"LOCALAPPDATA": "/d"}, "win32", Path("/d/benchctl/runs")),
-])
+@pytest.mark.parametrize(
+    ("given", "variables", "platform", "expected"),
+    [
+        ("/a", {"BENCHCTL_RUNS": "/b"}, "linux", Path("/a")),
+        (None, {"BENCHCTL_RUNS": "/b"}, "linux", Path("/b")),
+        (None, {"XDG_DATA_HOME": "/c"}, "linux", Path("/c/benchctl/runs")),
+        (None, {"XDG_DATA_HOME": "c"}, "linux", Path.home() / ".local/share/benchctl/runs"),  # XDG: relative = ignored
+        (None, {}, "linux", Path.home() / ".local/share/benchctl/runs"),
+        (None, {}, "darwin", Path.home() / "Library/Application Support/benchctl/runs"),
+        (None, {"LOCALAPPDATA": "/d"}, "win32", Path("/d/benchctl/runs")),
+    ],
+)
 def test_the_folder_is_the_one_given_then_the_variable_then_the_platforms(given, variables, platform, expected):
     assert runs_folder(given, variables, platform) == expected
 
@@ -51,10 +54,15 @@ def test_runs_are_listed_from_the_oldest(folder):
     assert runs_in(folder / "none") == []
 
 
-@pytest.mark.parametrize(("ref", "expected"), [
-    ("north-ladder-1", "north-ladder-1"), ("blocks", "north-blocks-2"), ("latest", "south-ladder-3"),
-    ("-3", "south-ladder-3"),
-])
+@pytest.mark.parametrize(
+    ("ref", "expected"),
+    [
+        ("north-ladder-1", "north-ladder-1"),
+        ("blocks", "north-blocks-2"),
+        ("latest", "south-ladder-3"),
+        ("-3", "south-ladder-3"),
+    ],
+)
 def test_a_run_is_found_by_name_part_of_it_or_latest(folder, ref, expected):
     assert find_run(ref, folder).stem == expected
 
@@ -65,11 +73,14 @@ def test_a_path_is_taken_as_it_is(folder, tmp_path_factory):
     assert find_run(str(other), folder) == other
 
 
-@pytest.mark.parametrize(("ref", "told"), [
-    ("ladder", "means 2 runs: north-ladder-1, south-ladder-3"),
-    ("east", "no such run in"),
-    ("", "no such run in"),
-])
+@pytest.mark.parametrize(
+    ("ref", "told"),
+    [
+        ("ladder", "means 2 runs: north-ladder-1, south-ladder-3"),
+        ("east", "no such run in"),
+        ("", "no such run in"),
+    ],
+)
 def test_none_or_several_are_told_by_name(folder, ref, told):
     with pytest.raises(RecordFault, match=told):
         find_run(ref, folder)

@@ -64,8 +64,14 @@ def test_runs_of_an_empty_folder(tmp_path, verb):
 def test_show_tells_what_when_outcome_events_totals_and_the_check(folder, verb):
     code, out, err = verb("show", "steps")
     assert (code, err) == (0, "")
-    for text in ("program steps at trial, closed", "seed             7", "=set load (operator)", "outcome: done",
-                 "energy_kwh               0.1", "record: intact, sealed"):
+    for text in (
+        "program steps at trial, closed",
+        "seed             7",
+        "=set load (operator)",
+        "outcome: done",
+        "energy_kwh               0.1",
+        "record: intact, sealed",
+    ):
         assert text in out
     kinds = [row["row"] for row in rows(verb("show", "latest", json_lines=True)[1])]
     assert kinds == ["run", "event", "event", "event", "event", "end", "verification"]

@@ -28,8 +28,15 @@ ROWS = {"meta": 8, "file": 2, "settings": 1, "scan": 28, "state": 3, "event": 6,
 def run(tmp_path_factory):
     """A closed record with something in every table."""
     path = tmp_path_factory.mktemp("run") / "a.run"
-    recorder = Recorder(path, SETTINGS, {}, [SourceFile.of("site", "trial", "trial.yaml", "µ: 1\n"),
-                                             SourceFile.of("program", "steps", "steps.yaml", "title: x\n")])
+    recorder = Recorder(
+        path,
+        SETTINGS,
+        {},
+        [
+            SourceFile.of("site", "trial", "trial.yaml", "µ: 1\n"),
+            SourceFile.of("program", "steps", "steps.yaml", "title: x\n"),
+        ],
+    )
     made = frames(30)
     for frame in made[:12] + made[14:]:
         recorder.write(frame)
@@ -93,10 +100,24 @@ def test_the_chain_is_what_its_description_says(run):
     db.close()
 
 
-@given(st.lists(st.none() | st.integers(-(1 << 63), (1 << 63) - 1) | st.text(max_size=6) | st.binary(max_size=6)
-                | st.floats(allow_nan=False), max_size=4),
-       st.lists(st.none() | st.integers(-(1 << 63), (1 << 63) - 1) | st.text(max_size=6) | st.binary(max_size=6)
-                | st.floats(allow_nan=False), max_size=4))
+@given(
+    st.lists(
+        st.none()
+        | st.integers(-(1 << 63), (1 << 63) - 1)
+        | st.text(max_size=6)
+        | st.binary(max_size=6)
+        | st.floats(allow_nan=False),
+        max_size=4,
+    ),
+    st.lists(
+        st.none()
+        | st.integers(-(1 << 63), (1 << 63) - 1)
+        | st.text(max_size=6)
+        | st.binary(max_size=6)
+        | st.floats(allow_nan=False),
+        max_size=4,
+    ),
+)
 @settings(max_examples=200, deadline=None)
 def test_different_rows_have_different_canonical_bytes(one, other):
     assert (canonical(one) == canonical(other)) == (repr(one) == repr(other))
@@ -133,8 +154,10 @@ def test_a_bit_turned_over_in_any_column_of_any_table_is_found_and_placed(desk, 
     after = altered(before, at, bit)
     db.execute("BEGIN")
     if isinstance(after, str) and not after.isascii():
-        db.execute(f'UPDATE "{table}" SET {column} = CAST(? AS TEXT) WHERE n = ?',
-                   (after.encode("utf-8", "surrogateescape"), n))
+        db.execute(
+            f'UPDATE "{table}" SET {column} = CAST(? AS TEXT) WHERE n = ?',
+            (after.encode("utf-8", "surrogateescape"), n),
+        )
     else:
         try:
             db.execute(f'UPDATE "{table}" SET {column} = ? WHERE n = ?', (after, n))
@@ -210,7 +233,7 @@ def test_any_byte_turned_over_in_the_closed_file_breaks_the_seal(run, tmp_path):
     data = run.read_bytes()
     shutil.copy(seal_path(run), seal_path(copy))
     for at in range(100, len(data), len(data) // 12):
-        copy.write_bytes(data[:at] + bytes([data[at] ^ 4]) + data[at + 1:])
+        copy.write_bytes(data[:at] + bytes([data[at] ^ 4]) + data[at + 1 :])
         try:
             found = verify(copy).altered
         except RecordFault as fault:

@@ -18,8 +18,23 @@ from simulator.devices import Device, devices
 from simulator.direct import Direct
 
 FUNCTION = {Space.COIL: 1, Space.DISCRETE: 2, Space.HOLDING: 3, Space.INPUT: 4}
-EXACT = ("outcome", "load", "load_order", "remote", "fan_on", "airflow", "fan_supply", "emergency_stop",
-         "site_needs_set", "serial", "identity_ok", "faults", "faults_known", "power_reading", "suspect")
+EXACT = (
+    "outcome",
+    "load",
+    "load_order",
+    "remote",
+    "fan_on",
+    "airflow",
+    "fan_supply",
+    "emergency_stop",
+    "site_needs_set",
+    "serial",
+    "identity_ok",
+    "faults",
+    "faults_known",
+    "power_reading",
+    "suspect",
+)
 
 
 def answers(device: Device, plan) -> tuple[Answer, ...]:

@@ -120,10 +120,15 @@ def test_faults_that_wait_for_a_segment_count_from_its_beginning():
     world.segment_reached(3, 110.0)
 
 
-@pytest.mark.parametrize(("name", "on", "words"), [
-    ("local", "bank 9", "bank 1"), ("meter lost", "bank 1", "source meter"), ("cut", "127.0.0.1:1", "127.0.0.1:15000"),
-    ("volts sag", "bank 1", "source"),
-])
+@pytest.mark.parametrize(
+    ("name", "on", "words"),
+    [
+        ("local", "bank 9", "bank 1"),
+        ("meter lost", "bank 1", "source meter"),
+        ("cut", "127.0.0.1:1", "127.0.0.1:15000"),
+        ("volts sag", "bank 1", "source"),
+    ],
+)
 def test_a_fault_on_what_the_site_has_not_is_told_at_once(name, on, words):
     with pytest.raises(ValueError, match=words):
         bench(faults=(Fault(1.0, name, on, 1.0),))

@@ -104,7 +104,7 @@ def test_split_merged_and_pipelined_frames_are_answered_one_by_one(cut):
         unit = await connected(memory, world.site.units[0].endpoint)
         stream = b"".join(bytes([0, tid, 0, 0, 0, 6, 1]) + READ for tid in range(5))
         for k in range(0, len(stream), cut):
-            unit.transport.write(stream[k:k + cut])
+            unit.transport.write(stream[k : k + cut])
             await asyncio.sleep(0.001)
         await asyncio.sleep(1.0)
         return bytes(unit.bytes)
@@ -115,12 +115,24 @@ def test_split_merged_and_pipelined_frames_are_answered_one_by_one(cut):
     assert len(got) == 5 * size
 
 
-@pytest.mark.parametrize(("request_hex", "code"), [
-    ("04 000F 0005", 2), ("04 0000 0015", 2), ("03 0009 0001", 2), ("06 0005 0001", 2), ("10 0000 0001 02 000F", 1),
-    ("06 0000 0010", 3), ("01 0000 0001", 2), ("04 0000 0000", 3), ("04 0000 007E", 3), ("08 0000 0000", 1),
-])
+@pytest.mark.parametrize(
+    ("request_hex", "code"),
+    [
+        ("04 000F 0005", 2),
+        ("04 0000 0015", 2),
+        ("03 0009 0001", 2),
+        ("06 0005 0001", 2),
+        ("10 0000 0001 02 000F", 1),
+        ("06 0000 0010", 3),
+        ("01 0000 0001", 2),
+        ("04 0000 0000", 3),
+        ("04 0000 007E", 3),
+        ("08 0000 0000", 1),
+    ],
+)
 def test_a_device_refuses_what_its_map_has_not(request_hex, code):
     """Holes, write-only and read-only registers, a function the map does not name, a value out of range."""
+
     async def main(memory, world):
         unit = await connected(memory, world.site.units[0].endpoint)
         return await unit.ask(bytes.fromhex(request_hex))
@@ -129,10 +141,14 @@ def test_a_device_refuses_what_its_map_has_not(request_hex, code):
     assert reply == bytes([int(request_hex[:2], 16) | 0x80, code])
 
 
-@pytest.mark.parametrize(("fault", "value", "read", "write"), [
-    ("busy", 6.0, b"\x84\x06", b"\x86\x06"), ("refuses writes", 4.0, None, b"\x86\x04"),
-    ("ignores writes", None, None, FAN_ON),
-])
+@pytest.mark.parametrize(
+    ("fault", "value", "read", "write"),
+    [
+        ("busy", 6.0, b"\x84\x06", b"\x86\x06"),
+        ("refuses writes", 4.0, None, b"\x86\x04"),
+        ("ignores writes", None, None, FAN_ON),
+    ],
+)
 def test_troubles_of_a_unit_show_on_the_wire(fault, value, read, write):
     async def main(memory, world):
         unit = await connected(memory, world.site.units[0].endpoint)
@@ -200,9 +216,14 @@ def test_delay_loss_and_damage_of_replies():
         await asyncio.sleep(1.0)
         return late, bytes(unit.bytes)
 
-    late, garbled = told(main, faults=(Fault(0.0, "delay", HERE, 2.0, for_s=5.0),
-                                       Fault(9.0, "loses replies", HERE, 1.0, for_s=5.0),
-                                       Fault(19.0, "garbles replies", HERE, 1.0)))
+    late, garbled = told(
+        main,
+        faults=(
+            Fault(0.0, "delay", HERE, 2.0, for_s=5.0),
+            Fault(9.0, "loses replies", HERE, 1.0, for_s=5.0),
+            Fault(19.0, "garbles replies", HERE, 1.0),
+        ),
+    )
     assert late == pytest.approx(2.02, abs=1e-6)
     clean = bytes([0, 7, 0, 0, 0, 19, 1, 4, 16])
     assert len(garbled) == 25
@@ -225,8 +246,14 @@ def hash_of_a_run(seed):
             found.update(await meter.ask(bytes.fromhex("04 0000 001C")))
         return found.hexdigest()
 
-    return told(main, profile(), profile(), seed=seed, site_load_kw=40.0,
-                faults=(Fault(20.0, "volts sag", "source", 95.0, for_s=5.0), Fault(30.0, "fan fails", "bank 2")))
+    return told(
+        main,
+        profile(),
+        profile(),
+        seed=seed,
+        site_load_kw=40.0,
+        faults=(Fault(20.0, "volts sag", "source", 95.0, for_s=5.0), Fault(30.0, "fan fails", "bank 2")),
+    )
 
 
 def test_the_same_seed_gives_the_same_bytes_and_another_seed_others():
@@ -252,9 +279,14 @@ def test_the_watchdog_is_fed_by_requests_on_the_wire_and_drops_the_load_without(
 
 
 def test_coils_and_discrete_inputs_of_stages_follow_their_contactors():
-    stages = tuple(replace(s, order=Point(s.name, Space.COIL, i, Kind.BIT, write_function=5),
-                           feedback=Point(s.name, Space.DISCRETE, 16 + i, Kind.BIT, inverted=i == 2))
-                   for i, s in enumerate(profile().stages))
+    stages = tuple(
+        replace(
+            s,
+            order=Point(s.name, Space.COIL, i, Kind.BIT, write_function=5),
+            feedback=Point(s.name, Space.DISCRETE, 16 + i, Kind.BIT, inverted=i == 2),
+        )
+        for i, s in enumerate(profile().stages)
+    )
     points = tuple(p for p in MAP.points if not p.name.startswith("stages"))
     unit_profile = profile(stages=stages, registers=RegisterMap(points, MAP.readable))
 
@@ -266,8 +298,11 @@ def test_coils_and_discrete_inputs_of_stages_follow_their_contactors():
             await unit.ask(bytes([5, 0, coil, 0xFF, 0]))
         await unit.ask(bytes([5, 0, 1, 0, 0]))
         await asyncio.sleep(1.0)
-        return await unit.ask(bytes.fromhex("01 0000 0004")), await unit.ask(bytes.fromhex("02 0010 0004")), \
-            world.banks[0].elements.closed
+        return (
+            await unit.ask(bytes.fromhex("01 0000 0004")),
+            await unit.ask(bytes.fromhex("02 0010 0004")),
+            world.banks[0].elements.closed,
+        )
 
     orders, feedback, closed = told(main, unit_profile)
     assert closed == 0b0100

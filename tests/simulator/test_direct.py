@@ -70,14 +70,20 @@ def test_closings_wait_for_openings_that_were_not_acknowledged():
     assert second.closing is Write.NOT_SENT
 
 
-@pytest.mark.parametrize(("name", "on", "value", "outcome", "write"), [
-    ("mute", "bank 1", None, Outcome.SILENT, Write.UNKNOWN), ("busy", "bank 1", 6.0, Outcome.REFUSED, Write.REFUSED),
-    ("busy", "bank 1", 11.0, Outcome.GATEWAY, Write.REFUSED), ("cut", HERE, None, Outcome.DOWN, Write.NOT_SENT),
-    ("refuses writes", "bank 1", 4.0, Outcome.OK, Write.REFUSED), ("delay", HERE, 3.0, Outcome.SILENT, Write.UNKNOWN),
-    ("loses replies", HERE, 1.0, Outcome.SILENT, Write.UNKNOWN),
-    ("restarts", "bank 1", None, Outcome.SILENT, Write.UNKNOWN),
-    ("ignores writes", "bank 1", None, Outcome.OK, Write.DONE),
-])
+@pytest.mark.parametrize(
+    ("name", "on", "value", "outcome", "write"),
+    [
+        ("mute", "bank 1", None, Outcome.SILENT, Write.UNKNOWN),
+        ("busy", "bank 1", 6.0, Outcome.REFUSED, Write.REFUSED),
+        ("busy", "bank 1", 11.0, Outcome.GATEWAY, Write.REFUSED),
+        ("cut", HERE, None, Outcome.DOWN, Write.NOT_SENT),
+        ("refuses writes", "bank 1", 4.0, Outcome.OK, Write.REFUSED),
+        ("delay", HERE, 3.0, Outcome.SILENT, Write.UNKNOWN),
+        ("loses replies", HERE, 1.0, Outcome.SILENT, Write.UNKNOWN),
+        ("restarts", "bank 1", None, Outcome.SILENT, Write.UNKNOWN),
+        ("ignores writes", "bank 1", None, Outcome.OK, Write.DONE),
+    ],
+)
 def test_troubles_show_as_outcomes(name, on, value, outcome, write):
     world, port = charged(faults=(Fault(6.0, name, on, value),))
     world.advance(7.0)

@@ -21,27 +21,43 @@ def point(kind: Kind, order: Order = Order.ABCD, **more) -> Point:
     return Point("power_kw", Space.INPUT, 0, kind, order, **more)
 
 
-@pytest.mark.parametrize(("value", "words"), [
-    (480.0, (0x43F0, 0x0000)), (60.0, (0x4270, 0x0000)), (3.1415927, (0x4049, 0x0FDB)),
-])
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (480.0, (0x43F0, 0x0000)),
+        (60.0, (0x4270, 0x0000)),
+        (3.1415927, (0x4049, 0x0FDB)),
+    ],
+)
 def test_float_words_are_those_of_ieee_754(value, words):
     """Words from the published examples of 32-bit floats in registers, high word first; CDAB is them swapped."""
     assert words_of(point(Kind.FLOAT32), value) == words
     assert words_of(point(Kind.FLOAT32, Order.CDAB), value) == words[::-1]
 
 
-@pytest.mark.parametrize(("order", "words"), [
-    (Order.ABCD, (0x0102, 0x0304)), (Order.CDAB, (0x0304, 0x0102)),
-    (Order.BADC, (0x0201, 0x0403)), (Order.DCBA, (0x0403, 0x0201)),
-])
+@pytest.mark.parametrize(
+    ("order", "words"),
+    [
+        (Order.ABCD, (0x0102, 0x0304)),
+        (Order.CDAB, (0x0304, 0x0102)),
+        (Order.BADC, (0x0201, 0x0403)),
+        (Order.DCBA, (0x0403, 0x0201)),
+    ],
+)
 def test_each_order_puts_the_bytes_where_its_name_says(order, words):
     assert words_of(point(Kind.UINT32, order), float(0x01020304)) == words
 
 
-@pytest.mark.parametrize(("kind", "words"), [
-    (Kind.INT16, (0x8000,)), (Kind.UINT16, (0xFFFF,)), (Kind.INT32, (0x8000, 0)), (Kind.UINT32, (0xFFFF, 0xFFFF)),
-    (Kind.FLOAT32, (0x7FC0, 0)),
-])
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        (Kind.INT16, (0x8000,)),
+        (Kind.UINT16, (0xFFFF,)),
+        (Kind.INT32, (0x8000, 0)),
+        (Kind.UINT32, (0xFFFF, 0xFFFF)),
+        (Kind.FLOAT32, (0x7FC0, 0)),
+    ],
+)
 def test_what_is_not_known_is_the_usual_pattern_of_its_type(kind, words):
     """The patterns of the SunSpec information model for points that are not implemented."""
     assert words_of(point(kind), None) == words
@@ -55,8 +71,13 @@ INTEGERS = [k for k in Kind if k.value.startswith(("int", "uint"))]
 
 
 @settings(deadline=None, max_examples=50)
-@given(st.sampled_from(INTEGERS), st.sampled_from(list(Order)), st.integers(0, 2**14), st.sampled_from([1.0, 0.1, 0.5]),
-       st.sampled_from([0.0, 40.0]))
+@given(
+    st.sampled_from(INTEGERS),
+    st.sampled_from(list(Order)),
+    st.integers(0, 2**14),
+    st.sampled_from([1.0, 0.1, 0.5]),
+    st.sampled_from([0.0, 40.0]),
+)
 def test_what_is_encoded_decodes_to_itself(kind, order, steps, scale, offset):
     p = point(kind, order, scale=scale, offset=offset)
     value = steps * scale + offset

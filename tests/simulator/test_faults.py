@@ -9,28 +9,56 @@ from tests.simulator.worlds import bench, loaded, profile
 
 CABLE = "127.0.0.1:15000"
 CASES: dict[str, tuple[str, float | None]] = {
-    "fan fails": ("bank 1", None), "airflow proof stuck": ("bank 1", 0.0), "inlet blocked": ("bank 1", 0.5),
-    "fan supply lost": ("bank 1", None), "over-temperature": ("bank 1", None),
-    "contactor will not close": ("bank 1", 3.0), "contactor will not open": ("bank 1", 2.0),
-    "fuse blown": ("bank 1", 4.3), "feedback wrong": ("bank 1", 1.0), "local": ("bank 1", None),
-    "emergency stop": ("bank 1", None), "restarts": ("bank 1", None), "mute": ("bank 1", None),
-    "busy": ("bank 1", 6.0), "ignores writes": ("bank 1", None), "refuses writes": ("bank 1", 4.0),
-    "other master": ("bank 1", 12.0), "swapped": ("bank 1", None), "temperature sensor lost": ("bank 1", None),
-    "temperature sensor frozen": ("bank 1", None), "watchdog dead": ("bank 1", None),
-    "meter frozen": ("source meter", None), "meter lost": ("source meter", None),
-    "transformer reversed": ("source meter", 1.0), "transformers exchanged": ("source meter", 23.0),
-    "wrong ratio": ("source meter", 0.1), "volts lost at meter": ("source meter", None),
-    "volts sag": ("source", 80.0), "hertz low": ("source", 90.0), "phase lost": ("source", 2.0),
-    "source stops": ("source", None), "power limited": ("source", 0.05), "site needs the set": ("source", None),
-    "site load": ("source", 40.0), "cut": (CABLE, None), "refuses": (CABLE, None), "delay": (CABLE, 2.0),
-    "loses replies": (CABLE, 1.0), "garbles replies": (CABLE, 1.0),
+    "fan fails": ("bank 1", None),
+    "airflow proof stuck": ("bank 1", 0.0),
+    "inlet blocked": ("bank 1", 0.5),
+    "fan supply lost": ("bank 1", None),
+    "over-temperature": ("bank 1", None),
+    "contactor will not close": ("bank 1", 3.0),
+    "contactor will not open": ("bank 1", 2.0),
+    "fuse blown": ("bank 1", 4.3),
+    "feedback wrong": ("bank 1", 1.0),
+    "local": ("bank 1", None),
+    "emergency stop": ("bank 1", None),
+    "restarts": ("bank 1", None),
+    "mute": ("bank 1", None),
+    "busy": ("bank 1", 6.0),
+    "ignores writes": ("bank 1", None),
+    "refuses writes": ("bank 1", 4.0),
+    "other master": ("bank 1", 12.0),
+    "swapped": ("bank 1", None),
+    "temperature sensor lost": ("bank 1", None),
+    "temperature sensor frozen": ("bank 1", None),
+    "watchdog dead": ("bank 1", None),
+    "meter frozen": ("source meter", None),
+    "meter lost": ("source meter", None),
+    "transformer reversed": ("source meter", 1.0),
+    "transformers exchanged": ("source meter", 23.0),
+    "wrong ratio": ("source meter", 0.1),
+    "volts lost at meter": ("source meter", None),
+    "volts sag": ("source", 80.0),
+    "hertz low": ("source", 90.0),
+    "phase lost": ("source", 2.0),
+    "source stops": ("source", None),
+    "power limited": ("source", 0.05),
+    "site needs the set": ("source", None),
+    "site load": ("source", 40.0),
+    "cut": (CABLE, None),
+    "refuses": (CABLE, None),
+    "delay": (CABLE, 2.0),
+    "loses replies": (CABLE, 1.0),
+    "garbles replies": (CABLE, 1.0),
 }
 
 
 def test_every_kind_of_fault_has_a_case_and_a_row_of_its_own_kind():
     assert set(CASES) == {f.name for f in FAULTS}
-    for group, on in ((table.UNIT, "unit"), (table.INSTRUMENT, "instrument"), (table.SOURCE, "source"),
-                      (table.CABLE, "cable")):
+    for group, on in (
+        (table.UNIT, "unit"),
+        (table.INSTRUMENT, "instrument"),
+        (table.SOURCE, "source"),
+        (table.CABLE, "cable"),
+    ):
         assert set(group) == {f.name for f in FAULTS if f.on == on}
 
 
@@ -42,8 +70,7 @@ def story(name: str | None) -> list[object]:
     bank.heard("request")
     loaded(world, 0b0111)
     seen: list[object] = []
-    for now, load in ((9.0, None), (12.0, 0b1111), (14.0, None), (18.0, 0), (20.0, None), (25.0, 0b1111),
-                      (45.0, None)):
+    for now, load in ((9.0, None), (12.0, 0b1111), (14.0, None), (18.0, 0), (20.0, None), (25.0, 0b1111), (45.0, None)):
         world.advance(now)
         if load is not None and not (bank.trouble.ignores_writes or bank.trouble.refuses_writes is not None):
             bank.order_load(load)

@@ -61,8 +61,9 @@ def test_thin_air_cools_less():
     assert heat.final_c(500.0, 1.0) - 20.0 == pytest.approx(59.74, abs=0.02)
 
 
-@pytest.mark.parametrize(("height_m", "ratio"), [(0, 1.0), (500, 0.953), (1000, 0.907), (1500, 0.864), (2000, 0.822),
-                                                 (3000, 0.742)])
+@pytest.mark.parametrize(
+    ("height_m", "ratio"), [(0, 1.0), (500, 0.953), (1000, 0.907), (1500, 0.864), (2000, 0.822), (3000, 0.742)]
+)
 def test_density_falls_as_in_the_standard_atmosphere(height_m, ratio):
     assert density(height_m) / RHO_SEA == pytest.approx(ratio, abs=6e-4)
 

@@ -103,8 +103,11 @@ def test_a_single_phase_source_has_no_third_phase():
 
 
 @settings(deadline=None, max_examples=15)
-@given(st.lists(st.tuples(st.floats(0.02, 15.0), st.booleans()), max_size=12),
-       st.sampled_from(["supply", "generating set"]), st.integers(0, 3))
+@given(
+    st.lists(st.tuples(st.floats(0.02, 15.0), st.booleans()), max_size=12),
+    st.sampled_from(["supply", "generating set"]),
+    st.integers(0, 3),
+)
 def test_who_looks_when_changes_nothing_of_what_a_meter_counts(glances, kind, seed):
     worlds = [loaded(bench(kind=kind, seed=seed, site_load_kw=30.0)) for _ in range(2)]
     first, second = worlds

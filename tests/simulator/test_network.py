@@ -14,9 +14,15 @@ from tests.simulator.worlds import profile, stage
 FOUR, THREE = Wiring.THREE_PHASE_4W, Wiring.THREE_PHASE_3W
 
 
-@pytest.mark.parametrize(("rated_v", "volts", "share"), [
-    (480.0, 416.0, 0.7511), (480.0, 460.0, 0.9184), (400.0, 380.0, 0.9025), (400.0, 415.0, 1.0764),
-])
+@pytest.mark.parametrize(
+    ("rated_v", "volts", "share"),
+    [
+        (480.0, 416.0, 0.7511),
+        (480.0, 460.0, 0.9184),
+        (400.0, 380.0, 0.9025),
+        (400.0, 415.0, 1.0764),
+    ],
+)
 @pytest.mark.parametrize("connection", ["wye", "delta"])
 def test_power_follows_the_square_of_the_volts(rated_v, volts, share, connection):
     """P = P_rated (U / U_rated)²; the shares are those of 480 V and 400 V banks on other volts."""
@@ -35,22 +41,31 @@ def test_delta_elements_take_the_square_of_each_lines_volts():
     """6.912 ohm elements (100 kW, 480 V, delta) on 460, 467 and 450 V: 30.613, 31.552 and 29.297 kW."""
     g = stage_conductances(stage("all", 100.0), profile(rated_v=480.0, connection="delta"), False)
     assert [1000 / 6.912 * v * v / 1e6 for v in (460, 467, 450)] == pytest.approx(
-        [g[3] * 460**2, g[4] * 467**2, g[5] * 450**2], abs=0.001)
+        [g[3] * 460**2, g[4] * 467**2, g[5] * 450**2], abs=0.001
+    )
 
 
-@pytest.mark.parametrize(("wiring", "connection", "share"), [
-    (FOUR, "wye", 2 / 3),  # two of three elements
-    (THREE, "wye", 1 / 2),  # two in series across one line: (sqrt(3)/2)² of each of two
-    (THREE, "delta", 1 / 2),  # one whole, two at half volts: 1/3 + 2/3/4
-])
+@pytest.mark.parametrize(
+    ("wiring", "connection", "share"),
+    [
+        (FOUR, "wye", 2 / 3),  # two of three elements
+        (THREE, "wye", 1 / 2),  # two in series across one line: (sqrt(3)/2)² of each of two
+        (THREE, "delta", 1 / 2),  # one whole, two at half volts: 1/3 + 2/3/4
+    ],
+)
 def test_a_lost_phase_leaves_what_circuit_theory_leaves(wiring, connection, share):
     g = stage_conductances(stage("all", 90.0), profile(connection=connection), wiring.has_neutral)
     assert power_kw(g, phasors(wiring, 400.0, frozenset({0}))) == pytest.approx(90.0 * share, rel=1e-9)
 
 
-@pytest.mark.parametrize(("neutral", "connection", "share"), [
-    (True, "wye", 2 / 3), (False, "wye", 1 / 2), (False, "delta", 1 / 2),
-])
+@pytest.mark.parametrize(
+    ("neutral", "connection", "share"),
+    [
+        (True, "wye", 2 / 3),
+        (False, "wye", 1 / 2),
+        (False, "delta", 1 / 2),
+    ],
+)
 def test_a_blown_fuse_leaves_what_circuit_theory_leaves(neutral, connection, share):
     g = stage_conductances(stage("all", 90.0), profile(connection=connection), neutral, frozenset({1}))
     u = phasors(FOUR if neutral else THREE, 400.0)
@@ -73,8 +88,10 @@ def test_single_phase_units_draw_their_rating_at_their_leg_volts():
 
 
 @settings(deadline=None, max_examples=50)
-@given(st.lists(st.tuples(st.floats(0.1, 50), st.sampled_from(["abc", "a", "ab"])), min_size=1, max_size=5),
-       st.floats(300, 450))
+@given(
+    st.lists(st.tuples(st.floats(0.1, 50), st.sampled_from(["abc", "a", "ab"])), min_size=1, max_size=5),
+    st.floats(300, 450),
+)
 def test_elements_take_exactly_what_the_lines_give(stages, volts):
     g = (0.0,) * 6
     for kw, across in stages:

@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import shutil
 import subprocess
 import time
 
@@ -15,6 +14,7 @@ from benchctl.core.registers import Kind, Point, RegisterMap, Space, Span
 from benchctl.core.scenario import Fault
 from simulator.bench import Bench
 from simulator.server import Server
+from tests.needs import needs
 from tests.simulator.client import Bare
 from tests.simulator.worlds import bench, loaded, profile
 
@@ -27,7 +27,8 @@ async def served(world: Bench):
     places = await server.start(host_override="127.0.0.1", ports="ephemeral")
     try:
         yield {u.name: places[u.endpoint] for u in world.site.units} | {
-            x.name: places[x.endpoint] for x in world.site.instruments}
+            x.name: places[x.endpoint] for x in world.site.instruments
+        }
     finally:
         await server.stop()
 
@@ -74,25 +75,38 @@ async def test_pymodbustcp_reads_a_served_meter():
 def sunspec_map() -> RegisterMap:
     """Models 1 and 203 at base 40000, by the offsets of the SunSpec information models (open specification)."""
     base, model = 40000, 40070
-    known = [Point("known_value", Space.HOLDING, base, Kind.UINT16, expect=0x5375),
-             Point("known_value", Space.HOLDING, base + 1, Kind.UINT16, expect=0x6E53),
-             Point("known_value", Space.HOLDING, base + 2, Kind.UINT16, expect=1.0),
-             Point("known_value", Space.HOLDING, base + 3, Kind.UINT16, expect=66.0),
-             Point("known_value", Space.HOLDING, model, Kind.UINT16, expect=203.0),
-             Point("known_value", Space.HOLDING, model + 1, Kind.UINT16, expect=105.0),
-             Point("known_value", Space.HOLDING, model + 107, Kind.UINT16, expect=0xFFFF),
-             Point("serial", Space.HOLDING, base + 2 + 50, Kind.TEXT, length=16)]
+    known = [
+        Point("known_value", Space.HOLDING, base, Kind.UINT16, expect=0x5375),
+        Point("known_value", Space.HOLDING, base + 1, Kind.UINT16, expect=0x6E53),
+        Point("known_value", Space.HOLDING, base + 2, Kind.UINT16, expect=1.0),
+        Point("known_value", Space.HOLDING, base + 3, Kind.UINT16, expect=66.0),
+        Point("known_value", Space.HOLDING, model, Kind.UINT16, expect=203.0),
+        Point("known_value", Space.HOLDING, model + 1, Kind.UINT16, expect=105.0),
+        Point("known_value", Space.HOLDING, model + 107, Kind.UINT16, expect=0xFFFF),
+        Point("serial", Space.HOLDING, base + 2 + 50, Kind.TEXT, length=16),
+    ]
 
     def scaled(name, offset, factor, scale=1.0):
         return Point(name, Space.HOLDING, model + offset, Kind.INT16, scale=scale, scale_from=factor)
 
-    rows = [("amps_a", 3, "amps_sf", 1.0), ("amps_b", 4, "amps_sf", 1.0), ("amps_c", 5, "amps_sf", 1.0),
-            ("volts_a", 8, "volts_sf", 1.0), ("volts_ab", 12, "volts_sf", 1.0), ("hertz", 16, "hertz_sf", 1.0),
-            ("power_kw", 18, "power_sf", 0.001), ("power_a_kw", 19, "power_sf", 0.001),
-            ("reactive_kvar", 28, "var_sf", 0.001), ("power_factor", 33, "pf_sf", 0.01)]
+    rows = [
+        ("amps_a", 3, "amps_sf", 1.0),
+        ("amps_b", 4, "amps_sf", 1.0),
+        ("amps_c", 5, "amps_sf", 1.0),
+        ("volts_a", 8, "volts_sf", 1.0),
+        ("volts_ab", 12, "volts_sf", 1.0),
+        ("hertz", 16, "hertz_sf", 1.0),
+        ("power_kw", 18, "power_sf", 0.001),
+        ("power_a_kw", 19, "power_sf", 0.001),
+        ("reactive_kvar", 28, "var_sf", 0.001),
+        ("power_factor", 33, "pf_sf", 0.01),
+    ]
     factors = [("amps_sf", 6), ("volts_sf", 15), ("hertz_sf", 17), ("power_sf", 22), ("var_sf", 32), ("pf_sf", 37)]
-    points = [*known, *(scaled(*r) for r in rows),
-              *(Point(n, Space.HOLDING, model + o, Kind.INT16) for n, o in factors)]
+    points = [
+        *known,
+        *(scaled(*r) for r in rows),
+        *(Point(n, Space.HOLDING, model + o, Kind.INT16) for n, o in factors),
+    ]
     return RegisterMap(tuple(points), (Span(Space.HOLDING, base, model + 107),))
 
 
@@ -107,8 +121,13 @@ async def test_pysunspec2_finds_and_reads_a_unit_with_a_sunspec_map():
             try:
                 device.scan()
                 meter = device.models[203][0]
-                return (device.models[1][0].SN.value, meter.W.cvalue, meter.PhVphA.cvalue, meter.Hz.cvalue,
-                        meter.AphA.cvalue)
+                return (
+                    device.models[1][0].SN.value,
+                    meter.W.cvalue,
+                    meter.PhVphA.cvalue,
+                    meter.Hz.cvalue,
+                    meter.AphA.cvalue,
+                )
             finally:
                 device.close()
 
@@ -120,7 +139,7 @@ async def test_pysunspec2_finds_and_reads_a_unit_with_a_sunspec_map():
     assert amps == pytest.approx(57.74, rel=0.01)  # 40 kW / (sqrt(3) 400 V)
 
 
-@pytest.mark.skipif(shutil.which("mbpoll") is None, reason="mbpoll is not installed")
+@needs("mbpoll")
 async def test_mbpoll_reads_a_served_unit():
     """mbpoll is a command line client on libmodbus; it counts registers from 1."""
     async with served(loaded(bench(kind="supply"))) as places:

@@ -48,8 +48,15 @@ CASES = [
     pytest.param(replace(A, roll_off=1.0), 0.0, 1.0, -16.62, 7.07, -14.9, id="0 to 100 % with roll-off 1"),
     pytest.param(replace(A, roll_off=2.0), 0.0, 1.0, -11.32, 6.83, -16.9, id="0 to 100 % with roll-off 2"),
     pytest.param(replace(A, pna=1.2), 0.0, 1.0, -9.35, 1.80, -14.9, id="0 to 100 % with unlimited air"),
-    pytest.param(replace(A, pna=0.8, tturbo_s=1.0, kp=15.0, ki=25.0, roll_off=2.0), 0.0, 1.0, -6.73, 3.30, -14.9,
-                 id="0 to 100 % with a better turbocharger"),
+    pytest.param(
+        replace(A, pna=0.8, tturbo_s=1.0, kp=15.0, ki=25.0, roll_off=2.0),
+        0.0,
+        1.0,
+        -6.73,
+        3.30,
+        -14.9,
+        id="0 to 100 % with a better turbocharger",
+    ),
     pytest.param(replace(A, kp=15.0, ki=25.0, pna=0.7, tturbo_s=1.0), 0.0, 0.6, -4.68, 0.68, -9.0, id="0 to 60 %"),
 ]
 

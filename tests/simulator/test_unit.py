@@ -93,10 +93,16 @@ def test_a_unit_that_resumes_takes_its_load_again_when_contact_returns():
     assert bank.elements.closed == 0b1111
 
 
-@pytest.mark.parametrize(("fed_by", "what", "holds"), [
-    ("any request", "request", True), ("any write", "request", False), ("any write", "write", True),
-    ("register", "write", False), ("register", "register", True),
-])
+@pytest.mark.parametrize(
+    ("fed_by", "what", "holds"),
+    [
+        ("any request", "request", True),
+        ("any write", "request", False),
+        ("any write", "write", True),
+        ("register", "write", False),
+        ("register", "register", True),
+    ],
+)
 def test_a_watchdog_is_fed_by_what_its_profile_says(fed_by, what, holds):
     world = bench(profile(watchdog=Watchdog(3.0, fed_by)))
     bank = world.banks[0]

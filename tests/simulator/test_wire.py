@@ -51,8 +51,12 @@ GOLDEN = [
     ("FC15", Plain(), "0F 0013 000A 02 CD01", "0F 0013 000A"),
     ("FC16", Plain(), "10 0001 0002 04 000A 0102", "10 0001 0002"),
     ("FC22", Plain(Space.HOLDING, 4, (0x12,)), "16 0004 00F2 0025", "16 0004 00F2 0025"),
-    ("FC23", Plain(Space.HOLDING, 3, words("00FE 0ACD 0001 0003 000D 00FF")),
-     "17 0003 0006 000E 0003 06 00FF 00FF 00FF", "17 0C 00FE 0ACD 0001 0003 000D 00FF"),
+    (
+        "FC23",
+        Plain(Space.HOLDING, 3, words("00FE 0ACD 0001 0003 000D 00FF")),
+        "17 0003 0006 000E 0003 06 00FF 00FF 00FF",
+        "17 0C 00FE 0ACD 0001 0003 000D 00FF",
+    ),
     ("exception", Nothing(), "01 04A1 0001", "81 02"),
 ]
 
@@ -62,13 +66,16 @@ def test_the_specifications_examples_are_answered_byte_for_byte(store, request_h
     assert answer(bytes.fromhex(request_hex), store) == bytes.fromhex(reply_hex)
 
 
-@pytest.mark.parametrize(("request_hex", "space", "place", "values"), [
-    ("05 00AC FF00", Space.COIL, 0xAC, (1,)),
-    ("0F 0013 000A 02 CD01", Space.COIL, 0x13, bits("CD01", 10)),
-    ("10 0001 0002 04 000A 0102", Space.HOLDING, 1, (0x0A, 0x0102)),
-    ("16 0004 00F2 0025", Space.HOLDING, 4, (0x17,)),
-    ("17 0003 0006 000E 0003 06 00FF 00FF 00FF", Space.HOLDING, 14, (255, 255, 255)),
-])
+@pytest.mark.parametrize(
+    ("request_hex", "space", "place", "values"),
+    [
+        ("05 00AC FF00", Space.COIL, 0xAC, (1,)),
+        ("0F 0013 000A 02 CD01", Space.COIL, 0x13, bits("CD01", 10)),
+        ("10 0001 0002 04 000A 0102", Space.HOLDING, 1, (0x0A, 0x0102)),
+        ("16 0004 00F2 0025", Space.HOLDING, 4, (0x17,)),
+        ("17 0003 0006 000E 0003 06 00FF 00FF 00FF", Space.HOLDING, 14, (255, 255, 255)),
+    ],
+)
 def test_the_specifications_writes_leave_what_it_says(request_hex, space, place, values):
     store = Plain(Space.HOLDING, 4, (0x12,))
     answer(bytes.fromhex(request_hex), store)
@@ -84,12 +91,20 @@ def test_a_tcp_frame_of_the_specification_and_its_reply():
 
 
 REFUSED = [
-    ("no registers", "03 0000 0000", 3), ("126 registers", "03 0000 007E", 3), ("2001 bits", "01 0000 07D1", 3),
-    ("past the last address", "03 FFFF 0002", 2), ("neither on nor off", "05 0000 1234", 3),
-    ("0 registers to write", "10 0000 0000 00", 3), ("byte count wrong", "10 0000 0002 03 000000", 3),
-    ("124 registers to write", "10 0000 007C F8" + 124 * "0000", 3), ("too short", "03 0000", 3),
-    ("too long", "03 0000 0001 00", 3), ("122 registers in FC23", "17 0000 0001 0000 007A F4" + 122 * "0000", 3),
-    ("unknown function", "2B 0E 01 00", 1), ("function 0", "00", 1), ("1969 coils", "0F 0000 07B1 F7" + 247 * "00", 3),
+    ("no registers", "03 0000 0000", 3),
+    ("126 registers", "03 0000 007E", 3),
+    ("2001 bits", "01 0000 07D1", 3),
+    ("past the last address", "03 FFFF 0002", 2),
+    ("neither on nor off", "05 0000 1234", 3),
+    ("0 registers to write", "10 0000 0000 00", 3),
+    ("byte count wrong", "10 0000 0002 03 000000", 3),
+    ("124 registers to write", "10 0000 007C F8" + 124 * "0000", 3),
+    ("too short", "03 0000", 3),
+    ("too long", "03 0000 0001 00", 3),
+    ("122 registers in FC23", "17 0000 0001 0000 007A F4" + 122 * "0000", 3),
+    ("unknown function", "2B 0E 01 00", 1),
+    ("function 0", "00", 1),
+    ("1969 coils", "0F 0000 07B1 F7" + 247 * "00", 3),
 ]
 
 
@@ -114,14 +129,16 @@ def test_every_request_gets_a_reply_of_its_own_function(pdu):
 
 
 @settings(deadline=None, max_examples=50)
-@given(st.lists(st.tuples(st.integers(0, 65535), st.integers(0, 255), st.binary(min_size=1, max_size=253)), max_size=6),
-       st.lists(st.integers(1, 40), min_size=1))
+@given(
+    st.lists(st.tuples(st.integers(0, 65535), st.integers(0, 255), st.binary(min_size=1, max_size=253)), max_size=6),
+    st.lists(st.integers(1, 40), min_size=1),
+)
 def test_frames_come_out_whole_however_the_stream_is_cut(frames, cuts):
     stream = b"".join(frame(*f) for f in frames)
     rest, found, place, k = b"", [], 0, 0
     while place < len(stream):
         size = cuts[k % len(cuts)]
-        whole, rest = split(rest + stream[place:place + size])
+        whole, rest = split(rest + stream[place : place + size])
         place, k = place + size, k + 1
         found += whole
     assert found == frames

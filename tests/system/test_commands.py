@@ -7,8 +7,18 @@ from pathlib import Path
 
 import pytest
 
-KEYS = {"outcome", "run", "virtual_s", "wall_s", "planned_peak_kw", "delivered_peak_kw", "delivered_from",
-        "cool_down_s", "trips", "events"}
+KEYS = {
+    "outcome",
+    "run",
+    "virtual_s",
+    "wall_s",
+    "planned_peak_kw",
+    "delivered_peak_kw",
+    "delivered_from",
+    "cool_down_s",
+    "trips",
+    "events",
+}
 SHORT = """title: one short step
 trim: true
 segments:
@@ -23,8 +33,14 @@ faults:
 
 
 def benchctl(*words: str, runs: Path, timeout_s: float = 100.0) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "benchctl", *words], capture_output=True, text=True, check=False,
-                          timeout=timeout_s, env={"PATH": "", "BENCHCTL_RUNS": str(runs), "PYTHONUTF8": "1"})
+    return subprocess.run(
+        [sys.executable, "-m", "benchctl", *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=timeout_s,
+        env={"PATH": "", "BENCHCTL_RUNS": str(runs), "PYTHONUTF8": "1"},
+    )
 
 
 @pytest.fixture
@@ -97,8 +113,10 @@ def test_a_runs_folder_that_cannot_be_made_is_told_without_a_traceback(tmp_path,
 
 
 def test_the_same_seed_gives_the_same_run(tmp_path, short):
-    runs = [benchctl("rehearse", str(short), "--site", "northquay", "--seed", "5", "--json", runs=tmp_path)
-            for _ in range(2)]
+    runs = [
+        benchctl("rehearse", str(short), "--site", "northquay", "--seed", "5", "--json", runs=tmp_path)
+        for _ in range(2)
+    ]
     rows = [json.loads(r.stdout.splitlines()[-1]) for r in runs]
     for row in rows:
         del row["run"], row["wall_s"]

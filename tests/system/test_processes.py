@@ -17,16 +17,27 @@ PATIENCE_S = 60.0
 
 
 def run(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", *words], capture_output=True, text=True, check=False,
-                          timeout=PATIENCE_S, cwd=folder, env=os.environ | {"BENCHCTL_RUNS": str(folder)})
+    return subprocess.run(
+        [sys.executable, "-m", *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=PATIENCE_S,
+        cwd=folder,
+        env=os.environ | {"BENCHCTL_RUNS": str(folder)},
+    )
 
 
 @pytest.fixture
 def simulator(tmp_path):
     """A running simulator: (site file, truth file, process)."""
     site, truth = site_on_free_ports(tmp_path), tmp_path / "truth.jsonl"
-    process = subprocess.Popen([sys.executable, "-m", "simulator", str(site), "--truth", str(truth)],
-                               stderr=subprocess.PIPE, text=True, cwd=tmp_path)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "simulator", str(site), "--truth", str(truth)],
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+    )
     assert process.stderr is not None
     for line in process.stderr:
         if line.startswith("ready"):
@@ -82,14 +93,18 @@ def test_a_rehearsal_in_a_real_terminal_shows_its_curve_and_outcome(tmp_path):
     socket = str(tmp_path / "tmux")
     tmux = ["tmux", "-S", socket]
     command = f"{sys.executable} -m benchctl rehearse {program} --site northquay --runs {tmp_path}; read -r _"
-    subprocess.run([*tmux, "new-session", "-d", "-s", session, "-x", "100", "-y", "40", command], check=True,
-                   env=os.environ | {"LANG": "C.UTF-8"})
+    subprocess.run(
+        [*tmux, "new-session", "-d", "-s", session, "-x", "100", "-y", "40", command],
+        check=True,
+        env=os.environ | {"LANG": "C.UTF-8"},
+    )
     try:
         begun_s, screen = time.monotonic(), ""
         while time.monotonic() - begun_s < PATIENCE_S and "record " not in screen:
             time.sleep(0.2)
-            screen = subprocess.run([*tmux, "capture-pane", "-p", "-t", session], check=True, capture_output=True,
-                                    text=True).stdout
+            screen = subprocess.run(
+                [*tmux, "capture-pane", "-p", "-t", session], check=True, capture_output=True, text=True
+            ).stdout
         assert "outcome     completed" in screen
         assert "│" in screen
     finally:
