@@ -217,7 +217,7 @@ def level_on(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float
     """`best_level` for a chain whose measure is at hand."""
     if math.isnan(target_kw) or math.isnan(ceiling_kw):
         raise ValueError("target and ceiling must be numbers")
-    target_kw = max(target_kw, 0.0)
+    target_kw = target_kw if target_kw > _FUZZ else 0.0  # a milliwatt is no load
     low, high = _allowed(m, target_kw, rounding, ceiling_kw)
     found = nearest(m.sums.bits, min(target_kw / m.unit_kw, 2.0 * m.total), low, high)
     short = found is None and rounding is Rounding.AT_LEAST
