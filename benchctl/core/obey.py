@@ -24,11 +24,12 @@ def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Sett
     """Carry out this scan's commands in their order. Works on `state`."""
     dropping = False
     for command in commands:
-        stale = command.age_s > OLDEST_S and command.verb not in (Verb.UNLOAD, Verb.DROP)
+        takes_off = command.verb in (Verb.UNLOAD, Verb.DROP)  # never refused, whatever comes with it
+        stale = command.age_s > OLDEST_S and not takes_off
         wrong_unit = command.unit is not None and not 0 <= command.unit < len(state.units)
         if stale:
             refusal = f"older than {OLDEST_S:g} s"
-        elif wrong_unit:
+        elif wrong_unit and not takes_off:
             refusal = "there is no such unit"
         elif dropping and command.verb is Verb.RESET:
             refusal = "a drop was asked in this scan"

@@ -208,3 +208,11 @@ def test_reset_starts_nothing():
     w.run(60.0)
     assert [u.raised for u in w.plant.units] == raised
     assert w.kw() == 0.0
+
+
+@pytest.mark.parametrize("verb", [Verb.UNLOAD, Verb.DROP])
+def test_taking_load_off_is_never_refused_whatever_comes_with_the_command(verb):
+    w = Stepper(site(staged(20.0, 40.0), meter=True)).loaded(40.0)
+    w.scan(Command(verb, "somebody", unit=7, age_s=99.0))
+    assert "refused" not in [e.kind for e in w.last.events]
+    assert w.state.units[0].wanted == 0 if verb is Verb.DROP else w.state.mode is Mode.UNLOAD
