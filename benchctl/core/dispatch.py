@@ -14,7 +14,7 @@ from benchctl.core.choose import choose
 from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.levels import load_kw, meet, offer
-from benchctl.core.limits import block_kw, ceiling_kw, usable
+from benchctl.core.limits import block_kw, ceiling_kw, site_moved, usable
 from benchctl.core.offer import Offer
 from benchctl.core.profile import Profile
 from benchctl.core.program import LoadIs, Rounding
@@ -42,7 +42,7 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
         return wish
     moved = state.target_kw != target_before_kw
     _follow_volts(state, seen, settings, moved)
-    _follow_site(state, seen, settings, moved)
+    _follow_site(state, seen, settings)
     fixed_kw = sum(
         load_kw(unit.profile, w, s.ratio)
         for w, s, unit, free in zip(wish, seen.units, units, movable, strict=True)
@@ -134,13 +134,11 @@ def _follow_volts(state: State, seen: Seen, settings: Settings, moved: bool) -> 
         state.volts_v = volts
 
 
-def _follow_site(state: State, seen: Seen, settings: Settings, moved: bool) -> None:
+def _follow_site(state: State, seen: Seen, settings: Settings) -> None:
     """Reckon with the site's load as it is, but do not chase it: only in steps of a stage, when nothing else moves."""
-    measured_kw = seen.site_kw if seen.site_kw is not None else settings.site.site_load_reserve_kw
-    stage_kw = settings.stage_kw
-    if state.settle_s > 0.0 or abs(measured_kw - state.site_kw) <= 0.75 * stage_kw:
+    if state.settle_s > 0.0 or not site_moved(state, seen, settings):
         return
-    state.site_kw = max(0.0, measured_kw)
+    state.site_kw = settings.site.site_load_reserve_kw if seen.site_kw is None else max(0.0, seen.site_kw)
     state.settle_s = settings.site.limits.settle_s
 
 

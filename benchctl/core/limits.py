@@ -6,6 +6,8 @@ from benchctl.core.profile import Profile
 from benchctl.core.seen import Seen
 from benchctl.core.state import State, UnitState
 
+DEAD_STAGES = 0.75  # dead band in smallest stages: regulation cannot be finer than they are
+
 
 def upper_kw(settings: Settings) -> float:
     """The largest kW of the source: the site's upper limit of its nameplate."""
@@ -13,10 +15,16 @@ def upper_kw(settings: Settings) -> float:
 
 
 def site_kw(state: State, seen: Seen, settings: Settings) -> float:
-    """The site's own load to reckon with: measured, and never less than nothing; else the reserve of the site file."""
-    if seen.site_kw is None:
+    """The site's own load that limits reckon with: as it is known, or the reserve where no meter tells it."""
+    if seen.site_kw is None or state.site_known_kw is None:
         return settings.site.site_load_reserve_kw
-    return max(0.0, seen.site_kw)
+    return state.site_known_kw
+
+
+def site_moved(state: State, seen: Seen, settings: Settings) -> bool:
+    """The site's load is no longer what the levels are computed with, by more than a dead band."""
+    measured_kw = settings.site.site_load_reserve_kw if seen.site_kw is None else seen.site_kw
+    return abs(measured_kw - state.site_kw) > DEAD_STAGES * settings.stage_kw
 
 
 def ceiling_kw(state: State, seen: Seen, settings: Settings) -> float:

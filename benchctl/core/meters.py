@@ -88,6 +88,23 @@ def read_meters(state: State, seen: Seen, settings: Settings) -> None:
     _kilowatts(state, seen, by_place, settings)
 
 
+def know_site_load(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
+    """Bring up to date what the limits reckon the site itself to draw.
+
+    Where it is the difference of two meters it is nonsense while load moves, because they sample at different moments:
+    it is then followed slowly, over the settling time, and taken as it is when everything has settled. A limit that
+    jumped with it would move load, and so make it jump again.
+    """
+    if seen.site_kw is None:
+        return
+    measured_kw = max(0.0, seen.site_kw)
+    known_kw = state.site_known_kw
+    if known_kw is None or seen.site_metered or state.settle_s <= 0.0:
+        state.site_known_kw = measured_kw
+    else:
+        state.site_known_kw = known_kw + (measured_kw - known_kw) * min(1.0, dt_s / settings.site.limits.settle_s)
+
+
 def _volts_and_hertz(seen: Seen, by_place: dict[str, Electrical], settings: Settings) -> None:
     plate, limits = settings.site.nameplate, settings.site.limits
     for place in ("source", "chain", "site load"):
@@ -132,6 +149,7 @@ def _kilowatts(state: State, seen: Seen, by_place: dict[str, Electrical], settin
     if site_kw is None and source_kw is not None and seen.delivered_kw is not None:
         site_kw = source_kw - seen.delivered_kw
     seen.site_kw = site_kw
+    seen.site_metered = site_meter is not None
     if source_kw is None and seen.delivered_kw is not None:
         source_kw = seen.delivered_kw + (site_kw if site_kw is not None else settings.site.site_load_reserve_kw)
     seen.source_kw = source_kw

@@ -10,7 +10,7 @@ from benchctl.core.decision import Event, Settings
 from benchctl.core.inputs import Inputs, Recorder
 from benchctl.core.levels import full, join, load_kw, lowers, meet
 from benchctl.core.limits import usable
-from benchctl.core.meters import read_meters
+from benchctl.core.meters import know_site_load, read_meters
 from benchctl.core.orders import NO_WRITES, UnitWrites, Write
 from benchctl.core.profile import Reaction
 from benchctl.core.reading import InstrumentReading, UnitReading
@@ -45,6 +45,7 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
         _instrument(kept, reading_now, inputs.dt_s)
         seen.site_needs_set |= kept.last.site_needs_set is True and kept.age_s <= limits.stale_s
     read_meters(state, seen, settings)
+    know_site_load(state, seen, settings, inputs.dt_s)
     for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
         s.possible_kw = load_kw(unit.profile, u.possible, s.ratio)
         seen.possible_kw += s.possible_kw

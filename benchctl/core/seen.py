@@ -49,6 +49,7 @@ class Seen:
     delivered_kw: Maybe = None
     delivered_from: str = ""  # "units" | "chain meter" | "source meter" | ""
     site_kw: Maybe = None
+    site_metered: bool = False  # by a meter of its own, not as the difference of two
     confirmed_kw: float = 0.0  # stages read back closed, at the volts present
     possible_kw: float = 0.0  # all that may be closed, at the volts present
     loaded: bool = False  # anything may be closed, whatever the volts make of it

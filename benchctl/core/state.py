@@ -9,7 +9,7 @@ from enum import Enum
 from operator import attrgetter
 
 from benchctl.core.program import Silence
-from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, InstrumentReading, UnitReading
+from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, InstrumentReading, Maybe, UnitReading
 
 
 class Mode(Enum):
@@ -197,6 +197,7 @@ class State:
     block_s: float = 0.0  # rest of the window after a block
     volts_v: float = 0.0  # volts that the levels are computed with
     site_kw: float = 0.0  # site load that the levels are computed with
+    site_known_kw: Maybe = None  # site load that the limits are computed with; None = never known
     short_kw: float = 0.0  # went off with a unit in this leg and is not given to the others
     trim_kw: float = 0.0
     trim_wait_s: float = 0.0

@@ -7,13 +7,12 @@ dwell is at least the meter's refresh and the settling time.
 """
 
 from benchctl.core.decision import Settings
-from benchctl.core.limits import upper_kw
+from benchctl.core.limits import DEAD_STAGES, site_moved, upper_kw
 from benchctl.core.program import LoadIs, Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import Mode, State
 
 NEAR_LIMIT = 0.98
-DEAD_STAGES = 0.75  # dead band in smallest stages
 
 
 def trim(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
@@ -27,6 +26,8 @@ def trim(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
     measured_kw = seen.delivered_kw if program.load_is is LoadIs.CHAIN else seen.source_kw
     if measured_kw is None or state.trim_wait_s > 0.0 or _frozen(state, seen):
         return
+    if program.load_is is LoadIs.SOURCE_TOTAL and site_moved(state, seen, settings):
+        return  # dispatch follows the site's load first: both at once would correct it twice
     dead_kw = DEAD_STAGES * settings.stage_kw
     aim_kw = state.target_kw + (dead_kw if program.rounding is Rounding.AT_LEAST else 0.0)
     error_kw = aim_kw - measured_kw
