@@ -88,14 +88,17 @@ class _UnitPort:
         self._key: _UnitKey = (-1, 0, None, False, 0)
         self._state = self._look()
         self._last = UnitReading(Outcome.OK)
+        self._fan_read: bool | None = None  # the fan order that the last look showed; None after a write or no answer
 
     def read(self) -> UnitReading:
         """The unit's reading; the same object while nothing in it changed."""
         bank, trouble = self._bank, self._bank.trouble
         failed = _failed(self._cable.closed, self._late(), bank.answering, trouble.busy, self._endpoint)
         if failed is not None:
+            self._fan_read = None
             return UnitReading(failed)
         bank.heard("request")
+        self._fan_read = bank.fan_order
         exhaust_c = bank.exhaust_c if self._shows_exhaust else None
         key = (
             bank.version,
@@ -182,9 +185,12 @@ class _UnitPort:
         return self._write(lambda b: b.order_load(b.elements.order & o.keep))
 
     def fan(self, o: UnitOrders) -> Write:
-        """The fan order."""
+        """The fan order, unless it was seen to hold: as on the wire, where it is repeated until it reads back."""
         on = o.fan
-        return Write.NONE if o.silent or on is None else self._write(lambda b: b.order_fan(on))
+        if o.silent or on is None or self._fan_read is on:
+            return Write.NONE
+        self._fan_read = None
+        return self._write(lambda b: b.order_fan(on))
 
     def close(self, o: UnitOrders, clear: bool) -> Write:
         """Closings, or a higher set point."""

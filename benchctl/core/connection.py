@@ -1,13 +1,11 @@
 """How a unit is connected to the source: which volts its elements see."""
 
 import math
-from functools import cache
 
 from benchctl.core.profile import Profile
 from benchctl.core.site import Nameplate, Wiring
 
 
-@cache
 def volts_share(plate: Nameplate, profile: Profile) -> float:
     """Volts that a unit's rated volts are compared with, as a share of the volts in the sense of the nameplate.
 
