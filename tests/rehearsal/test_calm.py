@@ -6,7 +6,7 @@ from benchctl.rehearsal import Rehearsal
 
 
 def test_at_full_load_the_bench_follows_the_site_in_a_few_moves_and_keeps_the_minimum():
-    """Two meters that sample at different moments tell a site load that jumps whenever load moves: it must not move load.
+    """Two meters that sample at different moments tell a site load that jumps as load moves: it must not move load.
 
     Seed 1 hunted without end, two closings a scan, when limits and trim took that difference as it came.
     """
