@@ -119,18 +119,22 @@ class Rehearsal:
         chain: BytesChain | DirectChain
         chain = BytesChain(self.settings, self.bench, loop) if self._with_bytes else DirectChain(self.bench, loop)
         engine = self.engine = Engine(
-            self.settings, chain, lambda: self._wall_s + loop.time(), (self._follow, *self._listeners), self._health
+            self.settings, chain, lambda: self._wall_s + loop.time(), self._listeners, self._health
         )
         try:
-            return await engine.run(self.operator.over)
+            return await engine.run(self._step)
         finally:
             await chain.close()
 
-    def _follow(self, frame: Frame) -> None:
-        """Tell the simulator which segment runs, and let the rehearsed operator act."""
+    def _step(self, frame: Frame) -> bool:
+        """Tell the simulator which segment runs and let the rehearsed operator act; True when the rehearsal is over.
+
+        No listener: an engine goes on without one that fails, and a rehearsal without its operator would never end.
+        """
         assert self.engine is not None
         for event in frame.decision.events:
             if event.kind == "segment":
                 self.bench.segment_reached(dict(event.data)["segment"], frame.inputs.now_s)
         for command in self.operator.commands(frame):
             self.engine.submit(command)
+        return self.operator.over(frame)
