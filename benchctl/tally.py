@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field
 
 from benchctl.core.decision import Frame, Settings
-from benchctl.core.program import LoadIs
 from benchctl.core.reading import Maybe
 from benchctl.core.state import Mode
 
@@ -55,8 +54,8 @@ class Tally:
                 self._paying[i] = False
 
     def _delivered(self, frame: Frame) -> tuple[Maybe, str]:
-        seen, program = frame.decision.seen, self.settings.program
-        if program is not None and program.load_is is LoadIs.SOURCE_TOTAL:
+        seen = frame.decision.seen
+        if self.settings.counts_source:
             return seen.source_kw, seen.source_from or seen.delivered_from
         return seen.delivered_kw, seen.delivered_from
 

@@ -9,7 +9,7 @@ from benchctl.core.checks import check_step
 from benchctl.core.course import answered, begin_leg, unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.legs import Leg, LegKind
-from benchctl.core.program import LoadIs, Rounding, Silence, Starts
+from benchctl.core.program import Rounding, Silence, Starts
 from benchctl.core.prompts import ask
 from benchctl.core.seen import Seen
 from benchctl.core.state import Mode, State
@@ -218,8 +218,7 @@ def band_kw(leg_percent: float | None, target_kw: float, settings: Settings) -> 
 
 def in_band(state: State, leg: Leg, seen: Seen, settings: Settings) -> bool:
     """True when the kW that the target counts is known and within the hold's band."""
-    assert settings.program is not None
-    measured_kw = seen.delivered_kw if settings.program.load_is is LoadIs.CHAIN else seen.source_kw
+    measured_kw = seen.source_kw if settings.counts_source else seen.delivered_kw
     low_kw, high_kw = band_kw(leg.band_percent, state.target_kw, settings)
     return measured_kw is not None and low_kw <= measured_kw <= high_kw
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from benchctl.core.decision import Settings
 from benchctl.core.legs import LegKind
 from benchctl.core.profile import FanSupply
-from benchctl.core.program import LoadIs
 from benchctl.core.seen import Seen, SeenUnit
 from benchctl.core.site import Limits, Unit
 from benchctl.core.state import Mode, State, UnitState
@@ -187,12 +186,6 @@ def hertz_off(now: Now) -> bool | None:
 def short(now: Now) -> bool | None:
     """The units that may be loaded cannot give what is asked."""
     asked = now.state.target_kw
-    if program_counts_source(now):
+    if now.settings.counts_source:
         asked -= max(0.0, now.seen.site_kw or 0.0)
     return asked > 0.0 and (now.seen.available_kw < asked * 0.99 or now.state.short_kw > 0.0)
-
-
-def program_counts_source(now: Now) -> bool:
-    """The target counts what the source carries, the site's own load included."""
-    program = now.settings.program
-    return program is not None and program.load_is is LoadIs.SOURCE_TOTAL

@@ -7,7 +7,7 @@ from benchctl.core.inputs import Inputs
 from benchctl.core.legs import Leg, lay_out, peak_kw
 from benchctl.core.levels import smallest_kw
 from benchctl.core.orders import Orders, UnitWrites
-from benchctl.core.program import Program
+from benchctl.core.program import LoadIs, Program
 from benchctl.core.seen import Seen
 from benchctl.core.site import Site
 from benchctl.core.state import InstrumentState, State, UnitState
@@ -35,6 +35,11 @@ class Settings:
     peak_kw: float = 0.0
     rated_kw: float = 0.0  # of all units
     stage_kw: float = 0.0  # the smallest change of load that any unit can make, at rated volts
+
+    @property
+    def counts_source(self) -> bool:
+        """True when targets count what the source carries, the site's own load included."""
+        return self.program is not None and self.program.load_is is LoadIs.SOURCE_TOTAL
 
     @staticmethod
     def of(site: Site, program: Program | None = None, scan_period_s: float | None = None) -> "Settings":

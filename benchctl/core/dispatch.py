@@ -1,4 +1,4 @@
-"""Seventh rung: the kW asked for become a load for each unit.
+"""Eighth rung: the kW asked for become a load for each unit.
 
 First the level is chosen from what may be loaded now, then the set of stages (`core/choose.py`). Units that do
 not answer, or take no orders, keep what they have and count with it; a unit that may not be loaded can only be lowered;
@@ -17,7 +17,7 @@ from benchctl.core.levels import load_kw, meet, offer
 from benchctl.core.limits import block_kw, ceiling_kw, site_moved, usable
 from benchctl.core.offer import Offer
 from benchctl.core.profile import Profile
-from benchctl.core.program import LoadIs, Rounding
+from benchctl.core.program import Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.site import WhenLost
 from benchctl.core.state import Mode, State
@@ -82,9 +82,8 @@ def rounding(state: State, settings: Settings) -> Rounding:
 
 def chain_target_kw(state: State, settings: Settings) -> float:
     """What the chain is asked for: the target, less the site's own load where the target counts it, trimmed."""
-    program = settings.program
     target_kw = state.target_kw + state.trim_kw - state.short_kw
-    if program is not None and program.load_is is LoadIs.SOURCE_TOTAL and state.mode in (Mode.RUN, Mode.UNLOAD):
+    if settings.counts_source and state.mode in (Mode.RUN, Mode.UNLOAD):
         target_kw -= state.site_kw
     return max(0.0, target_kw)
 

@@ -229,7 +229,6 @@ def _confirm_fans(state: State, command: Command, seen: Seen, settings: Settings
 
 
 def _remark(state: State, command: Command, seen: Seen, settings: Settings) -> str:
-    state.remarks += 1
     return ""
 
 

@@ -44,9 +44,8 @@ def _hertz(state: State, seen: Seen, settings: Settings) -> bool | None:
 
 
 def _enough(state: State, seen: Seen, settings: Settings) -> bool | None:
-    return seen.available_kw >= settings.peak_kw - max(0.0, seen.site_kw or 0.0) * (
-        1.0 if settings.program and settings.program.load_is.value == "source total" else 0.0
-    )
+    carried_kw = max(0.0, seen.site_kw or 0.0) if settings.counts_source else 0.0
+    return seen.available_kw >= settings.peak_kw - carried_kw
 
 
 PERMISSIVES: tuple[Permissive, ...] = (

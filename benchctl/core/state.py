@@ -210,7 +210,6 @@ class State:
     trip: Trip | None = None
     dropped: bool = False  # a drop is in force: every stage is ordered open
     overrides: tuple[tuple[str, int, str, str], ...] = ()  # what, unit or -1, who, why
-    remarks: int = 0
 
     def copy(self) -> "State":
         """A copy that may be worked on, down to the units."""

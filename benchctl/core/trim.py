@@ -1,4 +1,4 @@
-"""Eighth rung: trim keeps the delivered or the source's kW at the target, within a stated share of it.
+"""Seventh rung: trim keeps the delivered or the source's kW at the target, within a stated share of it.
 
 It only lowers while volts or hertz are out of band or the source is near a limit, because P follows V squared and
 raising on a sagging source can collapse it. It freezes on a lost unit, an unconfirmed stage and a meter that is stale.
@@ -8,7 +8,7 @@ dwell is at least the meter's refresh and the settling time.
 
 from benchctl.core.decision import Settings
 from benchctl.core.limits import DEAD_STAGES, site_moved, upper_kw
-from benchctl.core.program import LoadIs, Rounding
+from benchctl.core.program import Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import Mode, State
 
@@ -23,10 +23,10 @@ def trim(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
         return
     limits = settings.site.limits
     state.trim_wait_s = max(0.0, state.trim_wait_s - dt_s)
-    measured_kw = seen.delivered_kw if program.load_is is LoadIs.CHAIN else seen.source_kw
+    measured_kw = seen.source_kw if settings.counts_source else seen.delivered_kw
     if measured_kw is None or state.trim_wait_s > 0.0 or _frozen(state, seen):
         return
-    if program.load_is is LoadIs.SOURCE_TOTAL and site_moved(state, seen, settings):
+    if settings.counts_source and site_moved(state, seen, settings):
         return  # dispatch follows the site's load first: both at once would correct it twice
     dead_kw = DEAD_STAGES * settings.stage_kw
     aim_kw = state.target_kw + (dead_kw if program.rounding is Rounding.AT_LEAST else 0.0)
