@@ -16,7 +16,7 @@ OPEN_S = {row.kind: row.open_s for row in PROMPTS} | {"wait": 45.0}  # the segme
 YES, NO = Command(Verb.ANSWER, text="yes"), Command(Verb.ANSWER, text="no")
 
 
-def tested(*segments: Segment, silence: Silence) -> Program:
+def a_program(*segments: Segment, silence: Silence) -> Program:
     return program(Ramp(Target(60.0), 0.0), *segments, if_silent=silence)
 
 
@@ -34,12 +34,12 @@ def asked(w: Stepper) -> Prompt:
 def wait(silence: Silence) -> Stepper:
     """A segment that waits for the operator says itself what silence does; the program says something else."""
     other = Silence.STAY if silence is Silence.UNLOAD else Silence.UNLOAD
-    return Stepper(PLACE, tested(Wait("clear?", 45.0, silence), Hold(900.0), silence=other)).started()
+    return Stepper(PLACE, a_program(Wait("clear?", 45.0, silence), Hold(900.0), silence=other)).started()
 
 
 def band(silence: Silence) -> Stepper:
     """The meter at the source is lost before a hold that starts in band."""
-    program_ = tested(Hold(900.0, starts=Starts.IN_BAND), silence=silence)
+    program_ = a_program(Hold(900.0, starts=Starts.IN_BAND), silence=silence)
     w = Stepper(PLACE, replace(program_, load_is=LoadIs.SOURCE_TOTAL)).started()
     w.plant.volts = None
     return w
@@ -47,7 +47,7 @@ def band(silence: Silence) -> Stepper:
 
 def held(silence: Silence) -> Stepper:
     """A unit takes its load off by itself."""
-    w = Stepper(PLACE, tested(Hold(900.0), silence=silence)).started()
+    w = Stepper(PLACE, a_program(Hold(900.0), silence=silence)).started()
     w.run(10.0)
     next(u for u in w.plant.units if u.load).load = 0
     return w
@@ -55,7 +55,7 @@ def held(silence: Silence) -> Stepper:
 
 def permissives(silence: Silence) -> Stepper:
     """The fans have no supply when the test is to begin."""
-    w = Stepper(PLACE, tested(Hold(900.0), silence=silence)).ready()
+    w = Stepper(PLACE, a_program(Hold(900.0), silence=silence)).ready()
     for u in w.plant.units:
         u.fields = {"fan_supply": False}
     w.scan(Command(Verb.START))
@@ -64,7 +64,7 @@ def permissives(silence: Silence) -> Stepper:
 
 def check(silence: Silence) -> Stepper:
     """A current transformer is turned round."""
-    w = Stepper(PLACE, replace(tested(Hold(900.0), silence=silence), check_load=True)).ready()
+    w = Stepper(PLACE, replace(a_program(Hold(900.0), silence=silence), check_load=True)).ready()
     w.plant.told = lambda e: replace(e, phase_kw=tuple(-(kw or 0.0) for kw in e.phase_kw))  # type: ignore[arg-type]
     w.scan(Command(Verb.START))
     return w
@@ -72,7 +72,7 @@ def check(silence: Silence) -> Stepper:
 
 def loss(silence: Silence) -> Stepper:
     """Supply should go, and does not."""
-    return Stepper(PLACE, tested(ExpectLoss(30.0, reapply=False), Hold(900.0), silence=silence)).started()
+    return Stepper(PLACE, a_program(ExpectLoss(30.0, reapply=False), Hold(900.0), silence=silence)).started()
 
 
 SCENES: dict[str, Callable[[Silence], Stepper]] = {
