@@ -14,6 +14,7 @@ from benchctl.core.seen import Seen
 from benchctl.core.state import Alarm, State
 
 FIRST_S = 1e-9  # a condition has lasted no time yet when it is first seen
+NONE_STANDING: frozenset[str] = frozenset()
 Entries = dict[tuple[str, int], Alarm]
 
 
@@ -30,13 +31,12 @@ class _Scan:
 def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
     """Evaluate every row for every subject. Works on `state.alarms`."""
     scan = _Scan(state.alarms, events, 0.0 if seen.gap_s else dt_s, state.alarm_order + 1)
-    limits = settings.site.limits
-    now = Now(state, seen, settings, limits, -1, state.units[0], seen.units[0], settings.site.units[0])
+    now = Now.of(state, seen, settings)
     _evaluate(BENCH_ROWS, now, scan)
     for index, (u, s, unit) in enumerate(zip(state.units, seen.units, settings.site.units, strict=True)):
         if not u.heard:
             continue
-        now.index, now.u, now.s, now.unit = index, u, s, unit
+        now.turn_to(index, u, s, unit)
         _evaluate(UNIT_ROWS, now, scan)
         if s.reading.faults or state.alarms:
             _fault_bits(now, scan)
@@ -45,10 +45,15 @@ def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: li
 
 
 def _evaluate(rows: tuple[Row, ...], now: Now, scan: _Scan) -> None:
-    """Ask each row about one subject; most have no alarm and no reason for one."""
+    """Ask each row about one subject. Most subjects have no alarm and no reason for one: they are asked in one go."""
     alarms_now, index = scan.alarms, now.index
+    standing = {key for key, subject in alarms_now if subject == index} if alarms_now else NONE_STANDING
+    if not standing:
+        now.was = False
+        if not any([row.active(now) for row in rows]):  # noqa: C419 - a list is quicker than a generator
+            return
     for row in rows:
-        alarm = alarms_now.get((row.key, index)) if alarms_now else None
+        alarm = alarms_now.get((row.key, index)) if row.key in standing else None
         now.was = alarm is not None and alarm.active
         active = row.active(now)
         if alarm is None and not active:

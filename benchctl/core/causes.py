@@ -111,7 +111,7 @@ ROWS: tuple[Row, ...] = (
         lambda n: c.known("remote", False)(n) if n.u.possible or n.was else False),
     Row("draws less", "unit", ALARM, LATCH, "", "{unit}: {missing} draws nothing",
         "Fuse, element or contactor pole: leave that stage out.",
-        lambda n: any(scans >= 3 for _, _, scans in n.u.missing)),
+        lambda n: bool(n.u.missing) and any(scans >= 3 for _, _, scans in n.u.missing)),
     Row("airflow proof stuck", "unit", ALARM, FREE, "", "{unit}: airflow proof says air with the fan off",
         "Mend the airflow switch: the unit cannot be loaded.",
         lambda n: n.u.stuck_air),

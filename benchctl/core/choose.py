@@ -18,6 +18,7 @@ single-phase stages leave the phases further apart than the limit, `core/balance
 import math
 from bisect import bisect_left
 from dataclasses import dataclass
+from functools import lru_cache
 
 from benchctl.core.balance import balanced
 from benchctl.core.draft import Draft, Pool
@@ -63,16 +64,21 @@ def choose(
     offers and present differ in number, or target or ceiling is not a number.
     """
     m = measure(offers)
-    level = level_on(m, target_kw, rounding, ceiling_kw)
+    return _choose(m, level_on(m, target_kw, rounding, ceiling_kw), present, max(target_kw, 0.0), unbalance_percent)
+
+
+@lru_cache(maxsize=16)
+def _choose(m: Measure, level: Level, present: tuple[int, ...], target_kw: float, unbalance_percent: float) -> Choice:
+    """The choice once the level is known, remembered: through a hold the same question comes in every scan."""
     held = Draft(m, present)
     draft = held if _within(held, level) else _reach(held, level)
     if m.uneven and draft.unbalance_percent() > unbalance_percent:
-        fresh = _reach(Draft(m, (0,) * len(offers)), level)
+        fresh = _reach(Draft(m, (0,) * len(m.offers)), level)
         draft = balanced(draft, fresh, level, unbalance_percent)
     if draft is not held:
         draft = Draft(m, draft.loads)  # sums afresh, without the noise of changes
     a, b, c = draft.phases
-    error_kw = a + b + c - max(target_kw, 0.0)
+    error_kw = a + b + c - target_kw
     return Choice(
         tuple(draft.loads),
         a + b + c,

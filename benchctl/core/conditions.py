@@ -6,6 +6,7 @@ row is active already, which gives each analogue condition its dead band.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from operator import attrgetter
 
 from benchctl.core.decision import Settings
 from benchctl.core.legs import LegKind
@@ -27,17 +28,22 @@ class Now:
     u: UnitState
     s: SeenUnit
     unit: Unit
+    loaded: bool  # anything may be closed
+    expecting_loss: bool  # the program waits for the supply to go
+    fresh: bool = False  # the unit told something in this scan
     was: bool = False
 
-    @property
-    def loaded(self) -> bool:
-        """Anything may be closed."""
-        return self.seen.loaded
+    @staticmethod
+    def of(state: State, seen: Seen, settings: Settings) -> "Now":
+        """The bench's rows look at this."""
+        site, legs = settings.site, settings.legs
+        loss = state.mode is Mode.RUN and state.leg < len(legs) and legs[state.leg].kind is LegKind.LOSS
+        first = state.units[0], seen.units[0], site.units[0]
+        return Now(state, seen, settings, site.limits, -1, *first, seen.loaded, loss)
 
-    @property
-    def fresh(self) -> bool:
-        """The unit told something in this scan."""
-        return self.s.told
+    def turn_to(self, index: int, u: UnitState, s: SeenUnit, unit: Unit) -> None:
+        """Look at a unit from now on."""
+        self.index, self.u, self.s, self.unit, self.fresh = index, u, s, unit, s.told
 
     def percent(self, value: float | None, of: float) -> float | None:
         """A value in percent of a rating, or None."""
@@ -57,16 +63,11 @@ def high(now: Now, value: float | None, of: float, limit: float, band: float = 0
     return None if percent is None else percent > limit - (band if now.was else 0.0)
 
 
-def expecting_loss(now: Now) -> bool:
-    state, legs = now.state, now.settings.legs
-    return state.mode is Mode.RUN and state.leg < len(legs) and legs[state.leg].kind is LegKind.LOSS
-
-
 def volts(limit: Callable[[Limits], float], side: Callable[..., bool | None], in_block: bool | None) -> Active:
     """A row on the source's volts. in_block: True only in the window after a block, False only outside, None always."""
 
     def active(now: Now) -> bool | None:
-        if not now.loaded or expecting_loss(now) or (in_block is not None and in_block != (now.state.block_s > 0.0)):
+        if not now.loaded or now.expecting_loss or (in_block is not None and in_block != (now.state.block_s > 0.0)):
             return False
         return side(now, now.seen.volts_v, now.settings.site.nameplate.volts, limit(now.limits))
 
@@ -75,7 +76,7 @@ def volts(limit: Callable[[Limits], float], side: Callable[..., bool | None], in
 
 def hertz(limit: Callable[[Limits], float], side: Callable[..., bool | None], in_block: bool | None) -> Active:
     def active(now: Now) -> bool | None:
-        if not now.loaded or expecting_loss(now) or (in_block is not None and in_block != (now.state.block_s > 0.0)):
+        if not now.loaded or now.expecting_loss or (in_block is not None and in_block != (now.state.block_s > 0.0)):
             return False
         return side(now, now.seen.hertz, now.settings.site.nameplate.hertz, limit(now.limits))
 
@@ -83,7 +84,7 @@ def hertz(limit: Callable[[Limits], float], side: Callable[..., bool | None], in
 
 
 def phase_lost(now: Now) -> bool | None:
-    if expecting_loss(now):
+    if now.expecting_loss:
         return False
     source = now.seen.source
     for volts in (source.volts_ln, source.volts_ll):
@@ -129,8 +130,10 @@ def exhaust(limit_c: Callable[[Now], float], band_k: float) -> Active:
 def known(name: str, wrong: bool) -> Active:
     """A row on a yes-or-no value of a unit that is wrong when it equals `wrong`."""
 
+    value_of = attrgetter(name)
+
     def active(now: Now) -> bool | None:
-        value = getattr(now.s.reading, name) if now.fresh else None
+        value = value_of(now.s.reading) if now.fresh else None
         return None if value is None else value is wrong
 
     return active
@@ -169,18 +172,19 @@ def over_power(now: Now) -> bool | None:
     return high(now, now.seen.source_kw, now.settings.site.nameplate.power_kw, now.limits.over_power_percent)
 
 
-def volts_off(now: Now) -> bool | None:
-    """Volts are outside the warning band on either side."""
-    below = volts(lambda lim: 100.0 - lim.volts_warn_percent, low, None)(now)
-    above = volts(lambda lim: 100.0 + lim.volts_warn_percent, high, None)(now)
-    return below or above
+def either(below: Active, above: Active) -> Active:
+    """A row on a band: outside of it on either side."""
+    return lambda now: below(now) or above(now)
 
 
-def hertz_off(now: Now) -> bool | None:
-    """Hertz are outside the warning band on either side; not in the window after a block."""
-    below = hertz(lambda lim: 100.0 - lim.hertz_warn_percent, low, False)(now)
-    above = hertz(lambda lim: 100.0 + lim.hertz_warn_percent, high, False)(now)
-    return below or above
+volts_off = either(
+    volts(lambda lim: 100.0 - lim.volts_warn_percent, low, None),
+    volts(lambda lim: 100.0 + lim.volts_warn_percent, high, None),
+)
+hertz_off = either(  # not in the window after a block
+    hertz(lambda lim: 100.0 - lim.hertz_warn_percent, low, False),
+    hertz(lambda lim: 100.0 + lim.hertz_warn_percent, high, False),
+)
 
 
 def short(now: Now) -> bool | None:

@@ -43,17 +43,13 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
     moved = state.target_kw != target_before_kw
     _follow_volts(state, seen, settings, moved)
     _follow_site(state, seen, settings)
-    fixed_kw = sum(
-        load_kw(unit.profile, w, s.ratio)
-        for w, s, unit, free in zip(wish, seen.units, units, movable, strict=True)
-        if not free and w
-    )
+    fixed_kw = now_kw = 0.0
+    for w, s, unit, free in zip(wish, seen.units, units, movable, strict=True):
+        if w and free:
+            now_kw += load_kw(unit.profile, w, _ratio(state, settings, unit.profile))
+        elif w:
+            fixed_kw += load_kw(unit.profile, w, s.ratio)
     target_kw = chain_target_kw(state, settings) - fixed_kw
-    now_kw = sum(
-        load_kw(unit.profile, w, _ratio(state, settings, unit.profile))
-        for w, unit, free in zip(wish, units, movable, strict=True)
-        if free and w
-    )
     stage_kw = settings.stage_kw
     roof_kw = min(
         ceiling_kw(state, seen, settings) - _held_elsewhere_kw(seen, movable), now_kw + state.room_kw + stage_kw

@@ -22,14 +22,13 @@ def elements(state: State, seen: Seen, settings: Settings, dt_s: float, events: 
     for index, (u, s, unit) in enumerate(zip(state.units, seen.units, settings.site.units, strict=True)):
         steady = s.load is not None and s.load == u.wanted == u.possible and u.follow_s == 0.0
         u.steady_s = min(u.steady_s + dt_s, 1e6) if steady else 0.0
-        if not unit.profile.stages or not u.possible or s.contact is not Contact.FRESH or s.volts_v is None:
+        if not u.possible or u.steady_s < 2.0 * unit.profile.meter_refresh_s + 1.0:
             continue
-        if u.steady_s < 2.0 * unit.profile.meter_refresh_s + 1.0:
+        if not unit.profile.stages or s.contact is not Contact.FRESH or s.volts_v is None:
             continue
         found = missing_elements(unit.profile, u, s)
-        if found is None:
-            continue
-        _remember(index, u, unit, found, events)
+        if found or (u.missing and found is not None):
+            _remember(index, u, unit, found, events)
 
 
 def missing_elements(profile: Profile, u: UnitState, s: SeenUnit) -> tuple[tuple[int, int], ...] | None:

@@ -8,7 +8,7 @@ from benchctl.core.choose import choose
 from benchctl.core.decision import Settings
 from benchctl.core.levels import join, load_kw, lowers, meet, offer
 from benchctl.core.limits import ceiling_kw, usable
-from benchctl.core.orders import Orders, UnitOrders
+from benchctl.core.orders import Orders, UnitOrders, unit_orders
 from benchctl.core.profile import Profile, Watchdog
 from benchctl.core.program import Rounding
 from benchctl.core.seen import Contact, Seen
@@ -32,7 +32,7 @@ def guard(state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: f
     if seen.possible_kw > limit_kw * TOLERANCE:
         _lower_to_limit(state, seen, settings, loads, limit_kw)
     for u in state.units:
-        if state.charge and not u.fan_withdrawn and (u.possible or u.hot) and u.heard and not u.fan and u.possible:
+        if u.possible and not u.fan and state.charge and not u.fan_withdrawn and u.heard:
             u.fan, u.fan_on_s = True, 0.0
     orders = tuple(
         _order(state, u, s, unit, new, old, dt_s)
@@ -46,6 +46,7 @@ def guard(state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: f
     moved_kw = sum(
         load_kw(unit.profile, new, s.ratio) - load_kw(unit.profile, old, s.ratio)
         for new, old, s, unit in zip(loads, before, seen.units, settings.site.units, strict=True)
+        if new != old
     )
     block = abs(moved_kw) >= BLOCK_PERCENT * settings.site.nameplate.power_kw / 100.0
     if block:
@@ -76,7 +77,7 @@ def _take_back(
     only when the openings of their scan are acknowledged, so an exchange of stages adds what it adds in the end.
     """
     units = settings.site.units
-    while True:
+    while any(not lowers(unit.profile, new, u.wanted) for new, u, unit in zip(loads, state.units, units, strict=True)):
         total_kw, after_kw = 0.0, 0.0
         rises: list[tuple[float, int]] = []
         for i, (u, s, unit) in enumerate(zip(state.units, seen.units, units, strict=True)):
@@ -85,10 +86,11 @@ def _take_back(
             if not lowers(unit.profile, loads[i], u.wanted):
                 rises.append((load_kw(unit.profile, loads[i], s.ratio) - s.possible_kw, i))
         rising_kw = after_kw - seen.possible_kw
-        if not rises or (total_kw <= limit_kw and rising_kw <= state.room_kw + stage_kw):
-            return max(0.0, rising_kw) if rises else 0.0
+        if total_kw <= limit_kw and rising_kw <= state.room_kw + stage_kw:
+            return max(0.0, rising_kw)
         i = max(rises)[1]
         loads[i] = meet(units[i].profile, loads[i], state.units[i].wanted)
+    return 0.0
 
 
 def _left(profile: Profile, u: UnitState, new: int) -> int:
@@ -134,7 +136,7 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
         feed = _feed(u, profile.watchdog, dt_s)
     fan = None if u.fan_withdrawn or not state.charge or not profile.fan.controllable else u.fan
     keep = meet(profile, new, old) if rising else new
-    return UnitOrders(keep, new if rising else None, fan, feed, lower, silent)
+    return unit_orders(keep, new if rising else None, fan, feed, lower, silent)
 
 
 def _feed(u: UnitState, watchdog: Watchdog, dt_s: float) -> bool:

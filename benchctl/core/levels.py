@@ -44,7 +44,9 @@ __all__ = [
 Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
 
 WHOLE = (1.0, 1.0, 1.0)
-_FUZZ = 1e-6  # of one measure: floating point noise of a division, far below any stage
+MOST_KNOWN = 1 << 14  # loads remembered of one profile
+_FUZZ = 1e-6  # kW: a milliwatt is no load; of a step: noise of a rated value over its resolution
+_NOISE = 1e-9  # of one measure: floating point noise of a division
 
 
 # The algebra of one unit's load
@@ -67,9 +69,7 @@ def lowers(profile: Profile, new: int, old: int) -> bool:
 
 def full(profile: Profile) -> int:
     """The largest load: all stages, or the largest set point in whole steps."""
-    if profile.setpoint:
-        return int(profile.setpoint.maximum_kw / profile.setpoint.resolution_kw + _FUZZ)
-    return (1 << len(profile.stages)) - 1
+    return profile.full_load
 
 
 def stage_kws(profile: Profile, volts_ratio: float = 1.0, health: Health | None = None) -> tuple[float, ...]:
@@ -89,29 +89,45 @@ def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Healt
     if load == 0:
         return 0.0
     if health is None:
-        return _rated_kw(profile, load) * _scale(profile, volts_ratio)
+        return (profile.known_kw.get(load) or _rated(profile, load))[3] * _scale(profile, volts_ratio)
     a, b, c = phase_kw(profile, load, volts_ratio, health)
     return a + b + c
-
-
-@lru_cache(maxsize=1 << 14)
-def _rated_kw(profile: Profile, load: int) -> float:
-    if profile.setpoint and 0 < load <= full(profile):
-        return load * profile.setpoint.resolution_kw
-    return sum(phase_kw(profile, load))
 
 
 def phase_kw(
     profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None
 ) -> tuple[float, float, float]:
     """kW that a load draws from phases A, B, C. Raises ValueError for a load outside 0 .. full(profile)."""
-    if not 0 <= load <= full(profile):
-        raise ValueError(f"load {load} of {profile.name!r} is not within 0 to {full(profile)}")
     scale = _scale(profile, volts_ratio)
+    if health is None or profile.setpoint:
+        a, b, c, _ = profile.known_kw.get(load) or _rated(profile, load)
+    else:
+        _check(profile, load)
+        a, b, c = _of_stages(profile, load, health)
+    return a * scale, b * scale, c * scale
+
+
+def _check(profile: Profile, load: int) -> None:
+    if not 0 <= load <= profile.full_load:
+        raise ValueError(f"load {load} of {profile.name!r} is not within 0 to {profile.full_load}")
+
+
+def _rated(profile: Profile, load: int) -> tuple[float, float, float, float]:
+    """kW of phases A, B, C and of all at rated volts, remembered: the same few loads are asked for in every scan."""
+    _check(profile, load)
     if profile.setpoint:
-        power = load * profile.setpoint.resolution_kw * scale
-        a, b, c = _setpoint_share(profile)
-        return a * power, b * power, c * power
+        power = load * profile.setpoint.resolution_kw
+        a, b, c = [share * power for share in _setpoint_share(profile)]
+    else:
+        power = None
+        a, b, c = _of_stages(profile, load, None)
+    if len(profile.known_kw) >= MOST_KNOWN:
+        profile.known_kw.clear()
+    found = profile.known_kw[load] = (a, b, c, a + b + c if power is None else power)
+    return found
+
+
+def _of_stages(profile: Profile, load: int, health: Health | None) -> tuple[float, float, float]:
     a = b = c = 0.0
     for i, stage in enumerate(profile.stages):
         if load >> i & 1:
@@ -119,13 +135,13 @@ def phase_kw(
             a += kw[0] * share[0]
             b += kw[1] * share[1]
             c += kw[2] * share[2]
-    return a * scale, b * scale, c * scale
+    return a, b, c
 
 
 def _scale(profile: Profile, volts_ratio: float) -> float:
     if not 0.0 <= volts_ratio < math.inf:
         raise ValueError(f"volts ratio {volts_ratio} is not a number from 0 up")
-    return 1.0 if profile.setpoint and profile.setpoint.actual else volts_ratio * volts_ratio
+    return 1.0 if profile.corrects_volts else volts_ratio * volts_ratio
 
 
 def _stage_phases(profile: Profile, volts_ratio: float, health: Health | None) -> Health:
@@ -250,9 +266,9 @@ def _allowed(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float
         return 0, high
     if m.total_kw - _FUZZ <= target_kw <= m.total_kw + _FUZZ:
         return m.total, high
-    return math.ceil(min((target_kw + m.excess_kw) / m.unit_kw, m.total + 1.0) - _FUZZ), high
+    return math.ceil(min((target_kw + m.excess_kw) / m.unit_kw, m.total + 1.0) - _NOISE), high
 
 
 def _floor(m: Measure, kw: float) -> int:
     """The highest level that is truly at or below kw."""
-    return m.total if kw >= m.total_kw - _FUZZ else max(0, math.floor((kw - m.hidden_kw) / m.unit_kw + _FUZZ))
+    return m.total if kw >= m.total_kw - _FUZZ else max(0, math.floor((kw - m.hidden_kw) / m.unit_kw + _NOISE))

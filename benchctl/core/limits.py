@@ -1,7 +1,6 @@
 """The largest load that the chain may have now, from the source's rating, its own site load and the site's limits."""
 
 from benchctl.core.decision import Settings
-from benchctl.core.levels import full
 from benchctl.core.profile import Profile
 from benchctl.core.seen import Seen
 from benchctl.core.state import State, UnitState
@@ -39,9 +38,11 @@ def block_kw(settings: Settings) -> float:
 
 def usable(u: UnitState, profile: Profile) -> int:
     """What of a unit may be asked at all: stages that follow and draw something, or the largest set point in steps."""
+    if not u.unclosed and not u.welded and u.health is None:
+        return profile.full_load
     if profile.setpoint:
-        return 0 if u.unclosed else full(profile)
-    mask = full(profile) & ~u.unclosed & ~u.welded
+        return 0 if u.unclosed else profile.full_load
+    mask = profile.full_load & ~u.unclosed & ~u.welded
     if u.health is not None:
         for i, shares in enumerate(u.health):
             if sum(shares) <= 0.0:

@@ -12,7 +12,7 @@ A meter counts while its answer is younger than the stale time; a figure that ne
 
 from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
-from benchctl.core.reading import NO_ELECTRICAL, Electrical, Maybe, Three
+from benchctl.core.reading import NO_ELECTRICAL, Electrical, Maybe
 from benchctl.core.seen import Seen
 from benchctl.core.site import Instrument, Nameplate
 from benchctl.core.state import InstrumentState, State
@@ -21,36 +21,20 @@ UNKNOWN_RATIO = 1.10  # assumed for limits while volts are not known
 HERTZ_PLAUSIBLE = 0.5  # share of rated hertz around it that can be a reading at all
 
 
-def mean(values: Three) -> Maybe:
-    """Mean of the values that are known, or None."""
-    known = [v for v in values if v is not None]
-    return sum(known) / len(known) if known else None
-
-
 def volts_of(e: Electrical, nameplate: Nameplate) -> Maybe:
     """The mean volts in the sense of the nameplate: line-to-line for three phases and three wires, else to neutral."""
+    line, neutral = e.mean_ll_v, e.mean_ln_v
     phases = len(nameplate.wiring.phases)
-    line = mean(e.volts_ll)
     if phases == 1:
-        neutral = mean(e.volts_ln)
         return neutral if neutral is not None else line
     if line is not None:
         return line
-    neutral = mean(e.volts_ln)
     return None if neutral is None else neutral * (3.0**0.5 if phases == 3 else 2.0)
 
 
 def fresh(kept: InstrumentState, instrument: Instrument, stale_s: float) -> bool:
     """True while the instrument's answer may be used: not stale, and its counter moves."""
     return kept.age_s < stale_s and kept.frozen_s <= max(stale_s, 5.0 * instrument.refresh_s)
-
-
-def power_of(e: Electrical) -> Maybe:
-    """Total kW: as reported, or the sum of three known phases."""
-    if e.power_kw is not None:
-        return e.power_kw
-    a, b, c = e.phase_kw
-    return None if a is None or b is None or c is None else a + b + c
 
 
 def read_meters(state: State, seen: Seen, settings: Settings) -> None:
@@ -73,15 +57,16 @@ def read_meters(state: State, seen: Seen, settings: Settings) -> None:
     for s, unit in zip(seen.units, site.units, strict=True):
         own = s.reading.electrical if s.age_s < limits.stale_s else NO_ELECTRICAL
         metered = metered or "power_kw" in unit.profile.reports or s.reading.power_reading
-        v = volts_of(own, plate)
-        s.volts_v = v if v is not None else seen.volts_v
-        if s.volts_v is not None:
-            s.volts_v *= volts_share(plate, unit.profile)
-        s.power_kw = power_of(own)
-    for s, unit in zip(seen.units, site.units, strict=True):
-        if s.volts_v is not None:
+        volts_v = seen.volts_v
+        if own is not NO_ELECTRICAL:
+            s.power_kw = own.total_kw
+            own_v = volts_of(own, plate)
+            volts_v = volts_v if own_v is None else own_v
+        if volts_v is not None:
+            s.volts_v = volts_v * volts_share(plate, unit.profile)
             s.ratio = s.volts_v / unit.profile.rated_v
-        else:  # without any meter the nameplate is all there is; the plan says so
+    for s, unit in zip(seen.units, site.units, strict=True):
+        if s.volts_v is None:  # without any meter the nameplate is all there is; the plan says so
             nominal_v = plate.volts * volts_share(plate, unit.profile)
             s.ratio = nominal_v / unit.profile.rated_v * (UNKNOWN_RATIO if metered else 1.0)
             s.volts_v = None if metered else nominal_v
@@ -128,18 +113,20 @@ def _volts_and_hertz(seen: Seen, by_place: dict[str, Electrical], settings: Sett
 
 def _kilowatts(state: State, seen: Seen, by_place: dict[str, Electrical], settings: Settings) -> None:
     source = by_place.get("source")
-    source_kw = power_of(source) if source else None
+    source_kw = source.total_kw if source else None
     chain = by_place.get("chain")
     site_meter = by_place.get("site load")
-    site_kw = power_of(site_meter) if site_meter else None
+    site_kw = site_meter.total_kw if site_meter else None
     total: Maybe = 0.0
+    metered = False
     for s, u in zip(seen.units, state.units, strict=True):
         if s.power_kw is not None:
+            metered = True
             total = None if total is None else total + s.power_kw
         elif u.possible or s.load is None:
             total = None
-    chain_kw = power_of(chain) if chain else None
-    if total is not None and any(s.power_kw is not None for s in seen.units):
+    chain_kw = chain.total_kw if chain else None
+    if total is not None and metered:
         seen.delivered_kw, seen.delivered_from = total, "units"
     elif chain_kw is not None:
         seen.delivered_kw, seen.delivered_from = chain_kw, "chain meter"

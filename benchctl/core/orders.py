@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +22,9 @@ class UnitOrders:
     feed: bool = False
     lower: bool = False
     silent: bool = False  # write nothing at all to this unit (not joined, in local, charge not taken)
+
+
+unit_orders = lru_cache(maxsize=1 << 10)(UnitOrders)  # equal orders are one object: most scans repeat the last ones
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ that a closing is never repeated by itself.
 
 from benchctl.core.decision import Event, Settings
 from benchctl.core.inputs import Inputs, Recorder
-from benchctl.core.levels import full, join, load_kw, lowers, meet
+from benchctl.core.levels import join, load_kw, lowers, meet
 from benchctl.core.limits import usable
 from benchctl.core.meters import know_site_load, read_meters
 from benchctl.core.orders import NO_WRITES, UnitWrites, Write
@@ -17,6 +17,7 @@ from benchctl.core.reading import InstrumentReading, UnitReading
 from benchctl.core.seen import Contact, Seen, SeenUnit
 from benchctl.core.site import Limits, Unit
 from benchctl.core.state import InstrumentState, State, UnitState
+from benchctl.core.unable import unable
 
 STUCK_AIR_S = 30.0  # spin-down of any fan is shorter: common practice, no source
 
@@ -46,17 +47,25 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
         seen.site_needs_set |= kept.last.site_needs_set is True and kept.age_s <= limits.stale_s
     read_meters(state, seen, settings)
     know_site_load(state, seen, settings, inputs.dt_s)
+    _add_up(state, seen, settings)
+    return seen
+
+
+def _add_up(state: State, seen: Seen, settings: Settings) -> None:
+    """What may be closed, what is confirmed and what could be had, at the volts present."""
+    stale_s = settings.site.limits.stale_s
     for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
-        s.possible_kw = load_kw(unit.profile, u.possible, s.ratio)
-        seen.possible_kw += s.possible_kw
-        seen.loaded = seen.loaded or u.possible != 0
-        if s.load is not None:
-            seen.confirmed_kw += load_kw(unit.profile, s.load, s.ratio)
-        s.unable = _unable(u, s, unit)
+        if u.possible:
+            seen.loaded = True
+            s.possible_kw = load_kw(unit.profile, u.possible, s.ratio)
+            seen.possible_kw += s.possible_kw
+        if s.load:
+            seen.confirmed_kw += s.possible_kw if s.load == u.possible else load_kw(unit.profile, s.load, s.ratio)
+        s.unable = unable(u, s, unit)
         if not s.unable or (u.possible and u.joined and not u.out):
             seen.available_kw += load_kw(unit.profile, usable(u, unit.profile), s.ratio, u.health)
-        seen.site_needs_set |= s.reading.site_needs_set is True and (s.told or s.age_s <= limits.stale_s)
-    return seen
+        if s.reading.site_needs_set is True and (s.told or s.age_s <= stale_s):
+            seen.site_needs_set = True
 
 
 def _instrument(kept: InstrumentState, reading: InstrumentReading, dt_s: float) -> None:
@@ -80,7 +89,8 @@ def _unit(
     events: list[Event],
 ) -> SeenUnit:
     """One unit: contact, identity, load, air."""
-    _closings_sent(index, u, unit, writes, events)
+    if u.sent is not None:
+        _closings_sent(index, u, unit, writes, u.sent, events)
     fell_kw = 0.0
     before, told = u.last, reading.outcome.tells
     if told:  # a value that is missing never stops the rest
@@ -88,7 +98,7 @@ def _unit(
         _identity(index, u, unit, before, reading, events)
         _air(u, reading, dt_s)
     # a unit whose load is not read back, or cannot be, is as good as mute
-    if reading.outcome.tells and reading.load is not None and 0 <= reading.load <= full(unit.profile):
+    if told and reading.load is not None and 0 <= reading.load <= unit.profile.full_load:
         if u.heard and u.age_s >= limits.lost_s:
             u.emptied = False
             events.append(Event("returned", f"{unit.name} answers again after {u.age_s:.0f} s", index))
@@ -113,11 +123,9 @@ def _contact(u: UnitState, limits: Limits) -> Contact:
     return Contact.STALE if u.age_s >= limits.stale_s else Contact.AGED
 
 
-def _closings_sent(index: int, u: UnitState, unit: Unit, writes: UnitWrites, events: list[Event]) -> None:
+def _closings_sent(index: int, u: UnitState, unit: Unit, writes: UnitWrites, sent: int, events: list[Event]) -> None:
     """Account for the closing of the scan before: it may be in force unless it is known not to be."""
-    if u.sent is None:
-        return
-    sent, before, u.sent = u.sent, u.possible, None
+    before, u.sent = u.possible, None
     if writes.closing is not Write.NOT_SENT:  # of several closings one may be refused and another done
         u.possible = join(unit.profile, u.possible, sent)
     if writes.closing in (Write.NOT_SENT, Write.REFUSED):
@@ -242,31 +250,3 @@ def _load(
     u.possible = join(profile, load, u.wanted) if u.follow_s > 0.0 else load
     u.emptied = u.emptied or load == 0
     return fell_kw
-
-
-def _unable(u: UnitState, s: SeenUnit, unit: Unit) -> str:
-    """Why no stage of the unit may close now; empty when it may. The rows are in the order of what to mend first."""
-    r, profile = s.reading, unit.profile
-    for wrong, why in (
-        (s.contact is not Contact.FRESH, "not heard in this scan"),
-        (u.swapped, "another unit answers in its place"),
-        (u.identified is False, "known values do not read as the profile says"),
-        (u.identified is None, "not identified yet"),
-        (r.emergency_stop is True, "its emergency stop is operated"),
-        (r.remote is False or (r.remote is None and "remote" in profile.reports), "not in remote"),
-        (not u.joined, "has not joined"),
-        (u.out, "taken off by an interlock"),
-        (u.foreign or u.fell or u.restarted, "its load changed without our order"),
-        (s.load is None, "its load is not read back"),
-        (not u.emptied, "it was not seen without load yet"),
-        (u.welded != 0, "a contactor is stuck closed"),
-        (r.fan_supply is False, "no fan supply"),
-        (u.fan_withdrawn, "its fans wait to be confirmed"),
-        (not u.proven, "airflow is not proven"),
-        (r.exhaust_c is None and "exhaust_c" in profile.reports, "its exhaust temperature is not known"),
-        (s.volts_v is None, "its volts are not known"),
-        (s.ratio > profile.highest_v_ratio, "its volts are above its rating"),
-    ):
-        if wrong:
-            return why
-    return ""

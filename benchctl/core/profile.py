@@ -8,8 +8,10 @@ mask of closed stages (bit i = stages[i]) or the set point in steps of `setpoint
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 
 from benchctl.core.registers import Point, RegisterMap
+from benchctl.electrical.heat import rise_k
 
 
 class Reaction(Enum):
@@ -103,7 +105,7 @@ class FaultBit:
     reaction: Reaction
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots: what follows from the fields is kept beside them
 class Profile:
     """A type of load bank. `rated_v` is line-to-line for three phases and line-to-neutral (or leg) for one."""
 
@@ -136,6 +138,30 @@ class Profile:
     def rated_kw(self) -> float:
         """kW of all stages, or the largest set point, at rated volts."""
         return self.setpoint.maximum_kw if self.setpoint else sum(s.power_kw for s in self.stages)
+
+    @cached_property
+    def full_load(self) -> int:
+        """The largest load: all stages, or the largest set point in whole steps."""
+        if self.setpoint:
+            return int(self.setpoint.maximum_kw / self.setpoint.resolution_kw + 1e-6)
+        return (1 << len(self.stages)) - 1
+
+    @cached_property
+    def full_rise_k(self) -> float | None:
+        """Exhaust over inlet at full load in kelvin, at sea level: as stated, or from the fan's flow, or None."""
+        if self.expected_rise_k is not None:
+            return self.expected_rise_k
+        return rise_k(self.rated_kw, self.fan.flow_m3_s) if self.fan.flow_m3_s else None
+
+    @cached_property
+    def corrects_volts(self) -> bool:
+        """True for a set-point unit whose kW are actual kW at any volts."""
+        return self.setpoint is not None and self.setpoint.actual
+
+    @cached_property
+    def known_kw(self) -> dict[int, tuple[float, float, float, float]]:
+        """Phases A, B, C and total of the loads asked for so far, at rated volts: the memory of `core/levels.py`."""
+        return {}
 
 
 @dataclass(frozen=True, slots=True)

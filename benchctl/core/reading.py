@@ -5,6 +5,7 @@ A reading belongs to one scan only; age and last known values are kept by percei
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 
 Maybe = float | None
 Three = tuple[Maybe, Maybe, Maybe]
@@ -33,7 +34,13 @@ class Outcome(Enum):
         return self in (Outcome.OK, Outcome.PART)
 
 
-@dataclass(frozen=True, slots=True)
+def mean(values: Three) -> Maybe:
+    """Mean of the values that are known, or None."""
+    known = [v for v in values if v is not None]
+    return sum(known) / len(known) if known else None
+
+
+@dataclass(frozen=True)  # without slots: what follows from the fields is kept beside them
 class Electrical:
     """One measurement of volts, amps and power; indices 0, 1, 2 are A, B, C or AB, BC, CA."""
 
@@ -47,6 +54,24 @@ class Electrical:
     hertz: Maybe = None
     energy_kwh: Maybe = None
     refresh_count: int | None = None
+
+    @cached_property
+    def total_kw(self) -> Maybe:
+        """Total kW: as reported, or the sum of three known phases."""
+        if self.power_kw is not None:
+            return self.power_kw
+        a, b, c = self.phase_kw
+        return None if a is None or b is None or c is None else a + b + c
+
+    @cached_property
+    def mean_ll_v(self) -> Maybe:
+        """Mean of the line-to-line volts that are known."""
+        return mean(self.volts_ll)
+
+    @cached_property
+    def mean_ln_v(self) -> Maybe:
+        """Mean of the line-to-neutral volts that are known."""
+        return mean(self.volts_ln)
 
 
 NO_ELECTRICAL = Electrical()

@@ -1,34 +1,20 @@
 """Temperatures at which a unit warns and is taken off, and the reference that its exhaust must come near.
 
-The expected rise is the profile's, or follows from full power and the fan's volume flow: dT = P / (rho cp Q), with
-air at sea level (rho 1.2041 kg/m3, cp 1006 J/(kg K)); at altitude the rise is larger, which the unit's own trip
-bounds. The thresholds use the rise at full load at every load: the exhaust lags the load by a minute, and a
-threshold that followed the load would trip on each step down.
+The expected rise is that of air at sea level (`Profile.full_rise_k`); at altitude the rise is larger, which the
+unit's own trip bounds. The thresholds use the rise at full load at every load: the exhaust lags the load by a
+minute, and a threshold that followed the load would trip on each step down.
 """
 
-from functools import cache
-
-from benchctl.core.profile import CoolDown, Profile
+from benchctl.core.profile import CoolDown
 from benchctl.core.reading import Maybe, UnitReading
 from benchctl.core.site import Limits, Unit
 
-AIR_J_M3K = 1.2041 * 1006.0
 AMBIENT_C = 25.0  # assumed for thresholds while the inlet is not known
-
-
-@cache
-def expected_rise_k(profile: Profile) -> Maybe:
-    """Exhaust over inlet at full load in kelvin, or None when the profile cannot tell."""
-    if profile.expected_rise_k is not None:
-        return profile.expected_rise_k
-    if profile.fan.flow_m3_s:
-        return 1000.0 * profile.rated_kw / (AIR_J_M3K * profile.fan.flow_m3_s)
-    return None
 
 
 def _threshold_c(unit: Unit, reading: UnitReading, limits: Limits, over_percent: float) -> float:
     highest_c = unit.profile.exhaust_trip_c - limits.exhaust_below_trip_k
-    rise_k = expected_rise_k(unit.profile)
+    rise_k = unit.profile.full_rise_k
     if rise_k is None:
         return highest_c
     inlet_c = AMBIENT_C if reading.inlet_c is None else reading.inlet_c

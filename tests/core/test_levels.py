@@ -149,6 +149,13 @@ def test_nearest_breaks_ties_downward():
     assert best_level_kw((staged((10.0, 10.0)),), 15.01, NEAREST) == 20.0
 
 
+def test_a_minimum_a_hundredth_of_a_watt_above_a_level_takes_the_next_one_and_a_maximum_below_it_the_one_before():
+    offers = (staged((20.0, 20.0)),)
+    assert best_level(offers, 20.00001, AT_LEAST).kw == 40.0
+    assert best_level(offers, 0.00001, AT_LEAST).kw == 20.0
+    assert best_level(offers, 19.99999, AT_MOST).kw == 0.0
+
+
 def test_no_target_is_no_load_and_no_chain_gives_nothing():
     assert best_level_kw((staged((1.0,)),), 0.0, AT_LEAST) == 0.0
     assert best_level_kw((staged((1.0,)),), -3.0, NEAREST) == 0.0

@@ -189,7 +189,7 @@ def load_fell_unnoticed(patch: Patch) -> None:
         through(state, seen, settings, dt_s, events)
 
     patch(decide, "alarms", deaf)
-    patch(perceive, "_unable", lambda u, s, unit: "")
+    patch(perceive, "unable", lambda u, s, unit: "")
 
 
 def written_to_before_charge(patch: Patch) -> None:
