@@ -4,14 +4,17 @@ An alarm begins when its row's condition has held for the row's delay. Alarms fi
 number: which of them came first is not known. Chatter is folded into one entry with a count.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from operator import attrgetter
+from typing import Any
 
 from benchctl.core.causes import BENCH_ROWS, BY_KEY, UNIT_ROWS, Row
-from benchctl.core.conditions import Now
+from benchctl.core.conditions import Active, Flag, Now
 from benchctl.core.decision import Event, Settings
 from benchctl.core.profile import FaultBit, Reaction
 from benchctl.core.seen import Seen
-from benchctl.core.state import Alarm, State
+from benchctl.core.state import Alarm, State, UnitState
 
 FIRST_S = 1e-9  # a condition has lasted no time yet when it is first seen
 NONE_STANDING: frozenset[str] = frozenset()
@@ -32,27 +35,48 @@ def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: li
     """Evaluate every row for every subject. Works on `state.alarms`."""
     scan = _Scan(state.alarms, events, 0.0 if seen.gap_s else dt_s, state.alarm_order + 1)
     now = Now.of(state, seen, settings)
-    _evaluate(BENCH_ROWS, now, scan)
+    _evaluate(BENCH, now, scan)
     for index, (u, s, unit) in enumerate(zip(state.units, seen.units, settings.site.units, strict=True)):
         if not u.heard:
             continue
         now.turn_to(index, u, s, unit)
-        _evaluate(UNIT_ROWS, now, scan)
+        _evaluate(UNIT, now, scan)
         if s.reading.faults or state.alarms:
             _fault_bits(now, scan)
     if any(a.order == scan.order for a in state.alarms.values()):
         state.alarm_order = scan.order
 
 
-def _evaluate(rows: tuple[Row, ...], now: Now, scan: _Scan) -> None:
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """The rows of one kind of subject. flags, others: the same rows' conditions, ordered for a quick look at all."""
+
+    rows: tuple[Row, ...]
+    flags: Callable[[UnitState], tuple[Any, ...]]
+    others: tuple[Active, ...]
+
+    @staticmethod
+    def of(rows: tuple[Row, ...]) -> "_Rows":
+        flags = [row.active.name for row in rows if isinstance(row.active, Flag)]
+        others = tuple(row.active for row in rows if not isinstance(row.active, Flag))
+        return _Rows(rows, attrgetter(*flags) if len(flags) > 1 else lambda _: (), others)
+
+    def quiet(self, now: Now) -> bool:
+        """True when no row has a reason for an alarm that does not stand yet."""
+        now.was = False
+        return not (any(self.flags(now.u)) or any([active(now) for active in self.others]))  # noqa: C419 - quicker
+
+
+BENCH, UNIT = _Rows.of(BENCH_ROWS), _Rows.of(UNIT_ROWS)
+
+
+def _evaluate(table: _Rows, now: Now, scan: _Scan) -> None:
     """Ask each row about one subject. Most subjects have no alarm and no reason for one: they are asked in one go."""
     alarms_now, index = scan.alarms, now.index
     standing = {key for key, subject in alarms_now if subject == index} if alarms_now else NONE_STANDING
-    if not standing:
-        now.was = False
-        if not any([row.active(now) for row in rows]):  # noqa: C419 - a list is quicker than a generator
-            return
-    for row in rows:
+    if not standing and table.quiet(now):
+        return
+    for row in table.rows:
         alarm = alarms_now.get((row.key, index)) if row.key in standing else None
         now.was = alarm is not None and alarm.active
         active = row.active(now)

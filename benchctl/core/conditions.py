@@ -53,6 +53,18 @@ class Now:
 Active = Callable[[Now], bool | None]
 
 
+class Flag:
+    """A row on a value of the unit's state that is wrong when it is true, or not zero."""
+
+    __slots__ = ("name",)
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def __call__(self, now: Now) -> bool:
+        return bool(getattr(now.u, self.name))
+
+
 def low(now: Now, value: float | None, of: float, limit: float, band: float = 0.5) -> bool | None:
     percent = now.percent(value, of)
     return None if percent is None else percent < limit + (band if now.was else 0.0)
@@ -137,6 +149,14 @@ def known(name: str, wrong: bool) -> Active:
         return None if value is None else value is wrong
 
     return active
+
+
+UNDER_PANEL = known("remote", False)
+
+
+def local_loaded(now: Now) -> bool | None:
+    """The unit is under its own panel with load that may be closed."""
+    return UNDER_PANEL(now) if now.u.possible or now.was else False
 
 
 def own_volts_high(now: Now) -> bool | None:
