@@ -186,4 +186,11 @@ def _say(row: Row, now: Now) -> str:
         if now.index >= 0 and "{missing}" in row.text
         else []
     )
-    return row.text.format(unit=now.unit.name, cooling_min=now.u.cooling_s / 60.0, missing=", ".join(found), **values)
+    return row.text.format(
+        unit=now.unit.name,
+        cooling_min=now.u.cooling_s / 60.0,
+        missing=", ".join(found),
+        delivered_kw=now.seen.delivered_kw or 0.0,
+        confirmed_kw=now.seen.confirmed_kw,
+        **values,
+    )

@@ -10,6 +10,7 @@ from operator import attrgetter
 
 from benchctl.core.decision import Settings
 from benchctl.core.legs import LegKind
+from benchctl.core.levels import load_kw
 from benchctl.core.profile import FanSupply
 from benchctl.core.seen import Seen, SeenUnit
 from benchctl.core.site import Limits, Unit
@@ -205,6 +206,30 @@ hertz_off = either(  # not in the window after a block
     hertz(lambda lim: 100.0 - lim.hertz_warn_percent, low, False),
     hertz(lambda lim: 100.0 + lim.hertz_warn_percent, high, False),
 )
+
+
+def kw_mismatch(now: Now) -> bool | None:
+    """Delivered kW against the stages read back closed, while nothing moves: the check load again at more load.
+
+    What fans take from the source under test is allowed for on either side: not every meter sees it.
+    """
+    seen, state, settings = now.seen, now.state, now.settings
+    plate_kw, reserved = settings.site.nameplate.power_kw, settings.site.site_load_reserve_kw
+    if seen.confirmed_kw < plate_kw * now.limits.recheck_from_percent / 100.0:
+        return False
+    if seen.delivered_kw is None or (seen.delivered_from == "source meter" and reserved and not seen.site_metered):
+        return None
+    if state.settle_s > 0.0 or state.block_s > 0.0:
+        return None
+    expected_kw = fans_kw = 0.0
+    for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
+        if s.load is None or s.load != u.wanted or u.follow_s > 0.0:
+            return None
+        expected_kw += load_kw(unit.profile, s.load, s.ratio, u.health)
+        if u.fan and unit.profile.fan.supply is FanSupply.SOURCE:
+            fans_kw += unit.profile.fan.power_kw
+    band = now.limits.recheck_percent * (0.9 if now.was else 1.0) / 100.0
+    return abs(seen.delivered_kw - expected_kw) > expected_kw * band + fans_kw
 
 
 def short(now: Now) -> bool | None:

@@ -164,6 +164,8 @@ class Limits:
     fast_unload_s: float = _limit(4.0, "s", "a rejection from full load can trip the set on over-speed")
     check_load_percent: float = _limit(10.0, "%", "a few kW on a large transformer prove nothing")
     check_tolerance_percent: float = _limit(10.0, "%", "of the expected kW, or 2 % of the transformer's rating")
+    recheck_percent: float = _limit(5.0, "%", "delivered against the stages read back closed, all through a run")
+    recheck_from_percent: float = _limit(25.0, "%", "of the nameplate: below it a few kW prove nothing")
     check_phase_percent: float = _limit(5.0, "%", "between phases")
     check_power_factor: float = _limit(0.95, "", "a resistive load is near 1")
     source_cooldown_s: float = _limit(300.0, "s", "turbo and heads; from memory", "memory")

@@ -99,6 +99,15 @@ def stopped_by_hand(w: Stepper) -> None:
     w.plant.units[0].fields = {"emergency_stop": True}
 
 
+def meter_says(factor: float) -> Scene:
+    """The meter at the source is wrong by a factor."""
+
+    def scene(w: Stepper) -> None:
+        w.plant.told = lambda e: replace(e, power_kw=factor * e.power_kw)
+
+    return scene
+
+
 def dead_source(w: Stepper) -> None:
     w.plant.volts, w.plant.hertz = 0.0, None
 
@@ -158,6 +167,7 @@ PAIRS: dict[str, tuple[Scene, Scene]] = {
     "unit lost": (first(silent=Outcome.SILENT), first(silent=None)),
     "unit in local": (unit(remote=False), unit(remote=True)),
     "draws less": (blown, nothing),
+    "kW do not match": (meter_says(0.94), meter_says(0.96)),
     "airflow proof stuck": (stuck_switch, nothing),
     "hot, fans stopped": (stopped_by_hand, nothing),
     "hot, no fan supply": (dead_source, nothing),
@@ -186,6 +196,8 @@ def stage_set(row: str) -> Stepper:
     place = OWN
     if row == "hot, no fan supply":
         place = site(FED, FED)
+    if row == "kW do not match":
+        place = site(staged(60.0, 60.0), staged(60.0, 60.0))
     if row in ("hertz low", "volts low", "volts very low"):
         place = replace(OWN, limits=replace(OWN.limits, block_window_s=0.0))
     if row in RUNNING:
@@ -241,6 +253,21 @@ def test_over_hertz_never_takes_load_off():
     w.plant.hertz = 60.0
     w.run(60.0)
     assert w.kw() == 120.0
+
+
+def test_below_a_quarter_of_the_nameplate_the_kw_are_not_compared_again():
+    w = Stepper(site(staged(30.0, 60.0), staged(60.0, 60.0))).loaded(90.0)
+    meter_says(0.5)(w)
+    w.run(30.0)
+    assert ("kW do not match", -1) not in w.state.alarms
+
+
+def test_a_burnt_element_that_is_known_is_no_mismatch():
+    w = Stepper(site(staged(60.0, 60.0), staged(60.0, 60.0))).loaded(120.0)
+    w.plant.units[0].blown = frozenset({(0, 1)})
+    w.state.units[0].health = ((1.0, 0.0, 1.0), (1.0, 1.0, 1.0))
+    w.run(30.0)
+    assert ("kW do not match", -1) not in w.state.alarms
 
 
 def test_one_implausible_sample_trips_nothing():
