@@ -103,7 +103,7 @@ def meter_says(factor: float) -> Scene:
     """The meter at the source is wrong by a factor."""
 
     def scene(w: Stepper) -> None:
-        w.plant.told = lambda e: replace(e, power_kw=factor * e.power_kw)
+        w.plant.told = lambda e: replace(e, power_kw=factor * (e.power_kw or 0.0))
 
     return scene
 
