@@ -193,6 +193,7 @@ def test_fans_are_started_and_never_stopped_and_nothing_is_written_before_charge
     orders = case.orders()
     for o, u, before in zip(orders.units, case.state.units, case.before.units, strict=True):
         assert u.fan or not before.fan
+        assert before.fan or not (u.fan and before.fan_withdrawn)
         if case.before.charge and before.heard and before.possible and not before.fan_withdrawn:
             assert o.fan is True
         if not case.before.charge:
@@ -298,3 +299,15 @@ def test_closings_are_taken_back_to_room_and_one_stage(room_kw, raised_kw):
     case.orders()
     pairs = zip(case.profiles, case.state.units, strict=True)
     assert sum(load_kw(p, u.wanted, 1.0) for p, u in pairs) == raised_kw
+
+
+@pytest.mark.parametrize("opening", [0, 1])
+@pytest.mark.parametrize(("room_kw", "closes"), [(79.0, False), (80.0, True)])
+def test_an_opening_that_is_not_read_back_yet_makes_no_room_for_a_closing(opening, room_kw, closes):
+    """100 kW of one unit were ordered off and may still be on: the other's 100 kW are a rise of 100 kW, not of none."""
+    case = fine()
+    case.state.room_kw = room_kw
+    case.state.units[opening].possible = full(case.profiles[opening])
+    case.seen = seen_of(case.state, case.settings, case.seen.units, None)
+    case.wish = [0, 5] if opening == 0 else [7, 0]
+    assert (case.orders().units[1 - opening].raise_to is not None) is closes
