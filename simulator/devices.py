@@ -6,13 +6,13 @@ Which value stands behind which name, and who takes what is written.
 from collections.abc import Callable
 from functools import partial
 
-from benchctl.core.quantities import BY_NAME
-from benchctl.core.registers import RegisterMap, Space
+from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from benchctl.core.site import Endpoint, Instrument
 from simulator.bench import Bench
 from simulator.encode import Value, power_of_ten
-from simulator.meter import Meter
-from simulator.registers import Cell, Group, Registers
+from simulator.meter import FIGURES, Meter
+from simulator.registers import Cell, Group, Registers, Sample
+from simulator.runs import Figure
 from simulator.status import fault_tests
 from simulator.unit import Bank
 from simulator.wire import ILLEGAL_VALUE, Refusal, answer, refusal, writes
@@ -39,7 +39,6 @@ class Device:
 
     def respond(self, pdu: bytes) -> bytes | None:
         """The reply PDU now; None when the device does not answer."""
-        self.registers.refresh(pdu[0])
         return self.registers.answer(pdu)
 
 
@@ -59,10 +58,10 @@ class UnitDevice(Device):
             return None
         if trouble.busy is not None:
             return refusal(pdu, trouble.busy)
-        self.registers.refresh(pdu[0])
         if not writes(pdu):
+            reply = self.registers.answer(pdu)
             bank.heard("request")
-            return self.registers.answer(pdu)
+            return reply
         if trouble.refuses_writes is not None:
             return refusal(pdu, trouble.refuses_writes)
         bank.heard("write")
@@ -105,7 +104,7 @@ def devices(bench: Bench) -> list[Device]:
     ]
 
 
-def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
+def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group | Sample]:
     elements, profile = bank.elements, bank.profile
     step_kw = profile.setpoint.resolution_kw if profile.setpoint else 1.0
     most_kw = profile.rated_kw
@@ -141,7 +140,6 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
         "serial": lambda: bank.serial_now,
         "firmware": lambda: "1.0",
         "site_needs_set": lambda: bench.needs_set,
-        **_electrical(meter, 1.0),
     }
     takes: dict[str, Take] = {
         "fan_order": lambda v: bank.order_fan(v != 0),
@@ -157,7 +155,8 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
     def bit(read: str, i: int) -> Get:
         return (lambda: elements.order >> i & 1) if read == "order" else (lambda: elements.feedback >> i & 1)
 
-    cells = _cells(profile.registers, gets, takes, _largest(bench, profile.rated_kw))
+    powers = _powers(profile.registers, _largest(bench, profile.rated_kw))
+    cells = _cells(profile.registers, gets, takes, powers)
     for i, stage in enumerate(profile.stages):
         if stage.order:
             cells.append(Cell(stage.order, bit("order", i), stage_take(i)))
@@ -165,10 +164,11 @@ def _unit_groups(bench: Bench, bank: Bank, meter: Meter) -> list[Group]:
             cells.append(Cell(stage.feedback, bit("feedback", i)))
     for fault, test in zip(profile.faults, fault_tests(profile), strict=True):
         cells.append(Cell(fault.point, partial(test, bank)))
-    return _grouped(cells, meter, lambda: (bank.version, bank.supply_ok, bench.needs_set), lambda: bank.now_s)
+    groups = _by_pace(cells, lambda: (bank.version, bank.supply_ok, bench.needs_set), lambda: bank.now_s)
+    return [*groups, _sample(profile.registers, meter, 1.0, powers)]
 
 
-def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> list[Group]:
+def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> list[Group | Sample]:
     panel, source = bench.panel, bench.source
     gets: dict[str, Get] = {
         "speed_rpm": lambda: panel.speed_rpm,
@@ -182,45 +182,12 @@ def _instrument_groups(bench: Bench, instrument: Instrument, meter: Meter) -> li
         "uptime_s": lambda: int(bench.now_s),
         "serial": lambda: instrument.serial or "SIM-METER",
         "firmware": lambda: "1.0",
-        **_electrical(meter, instrument.ct_ratio),
     }
-    cells = _cells(instrument.registers, gets, {}, _largest(bench, bench.site.nameplate.power_kw))
-    return _grouped(cells, meter, lambda: (source.running, source.stalled, bench.needs_set), lambda: bench.now_s)
-
-
-def _electrical(meter: Meter, ratio: float) -> dict[str, Get]:
-    """Values of a meter's last sample by name."""
-    read = meter.shown
-    gets: dict[str, Get] = {
-        "volts_ab": lambda: read().volts_ll[0],
-        "volts_bc": lambda: read().volts_ll[1],
-        "volts_ca": lambda: read().volts_ll[2],
-        "volts_a": lambda: read().volts_ln[0],
-        "volts_b": lambda: read().volts_ln[1],
-        "volts_c": lambda: read().volts_ln[2],
-        "amps_a": lambda: read().amps[0],
-        "amps_b": lambda: read().amps[1],
-        "amps_c": lambda: read().amps[2],
-        "power_a_kw": lambda: read().phase_kw[0],
-        "power_b_kw": lambda: read().phase_kw[1],
-        "power_c_kw": lambda: read().phase_kw[2],
-        "power_kw": lambda: read().power_kw,
-        "reactive_kvar": lambda: read().reactive_kvar,
-        "apparent_kva": lambda: abs(complex(read().power_kw or 0.0, read().reactive_kvar or 0.0)),
-        "power_factor": lambda: read().power_factor,
-        "hertz": lambda: read().hertz,
-        "energy_kwh": lambda: read().energy_kwh,
-        "refresh_count": lambda: (read().refresh_count or 0) & 0xFFFF,
-    }
-    return gets if ratio == 1.0 else {n: _divided(g, ratio) if n in BY_RATIO else g for n, g in gets.items()}
-
-
-def _divided(get: Get, ratio: float) -> Get:
-    def quotient() -> Value:
-        value = get()
-        return value / ratio if isinstance(value, float) else value
-
-    return quotient
+    registers = instrument.registers
+    powers = _powers(registers, _largest(bench, bench.site.nameplate.power_kw))
+    cells = _cells(registers, gets, {}, powers)
+    groups = _by_pace(cells, lambda: (source.running, source.stalled, bench.needs_set), lambda: bench.now_s)
+    return [*groups, _sample(registers, meter, instrument.ct_ratio, powers)]
 
 
 def _largest(bench: Bench, power_kw: float) -> dict[str, float]:
@@ -239,27 +206,32 @@ def _largest(bench: Bench, power_kw: float) -> dict[str, float]:
     }
 
 
-def _cells(
-    registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take], largest: dict[str, float]
-) -> list[Cell]:
-    """A cell for every point of a map.
-
-    Names without a value here read as the map expects them, or as missing.
-    """
-    factors: dict[str, int] = {}
+def _powers(registers: RegisterMap, largest: dict[str, float]) -> dict[str, int]:
+    """The powers of ten in a map's scale factor points, by name."""
+    powers: dict[str, int] = {}
     for point in registers.points:
         if point.scale_from:
             most = largest.get(point.name, largest.get(point.name.split("_")[0], 1.0))
-            factors[point.scale_from] = max(factors.get(point.scale_from, -10), power_of_ten(point, most))
+            powers[point.scale_from] = max(powers.get(point.scale_from, -10), power_of_ten(point, most))
+    return powers
+
+
+def _cells(registers: RegisterMap, gets: dict[str, Get], takes: dict[str, Take], powers: dict[str, int]) -> list[Cell]:
+    """A cell for every point of a map that shows no figure of the meter.
+
+    Names without a value here read as the map expects them, or as missing.
+    """
     cells = []
     for point in registers.points:
+        if _is_figure(point, powers):
+            continue
         get = gets.get(point.name)
-        if point.name in factors:
-            get = partial(_same, factors[point.name])
+        if point.name in powers:
+            get = partial(_same, powers[point.name])
         elif point.expect is not None or get is None:
             get = partial(_same, point.expect)
         take = takes.get(point.name) if point.write_function is not None else None
-        cells.append(Cell(point, get, take, factors.get(point.scale_from or "", 0)))
+        cells.append(Cell(point, get, take, powers.get(point.scale_from or "", 0)))
     return cells
 
 
@@ -267,15 +239,23 @@ def _same(value: Value) -> Value:
     return value
 
 
-def _grouped(cells: list[Cell], meter: Meter, state: Callable[[], object], clock: Callable[[], object]) -> list[Group]:
-    electrical = {n for n in BY_NAME if n in _electrical(meter, 1.0)}
-    named = {
-        "meter": [c for c in cells if c.point.name in electrical],
-        "clock": [c for c in cells if c.point.name in _CLOCK],
-    }
-    rest = [c for c in cells if c not in named["meter"] and c not in named["clock"]]
-    return [
-        Group(state, tuple(rest)),
-        Group(lambda: meter.electrical().refresh_count, tuple(named["meter"])),
-        Group(clock, tuple(named["clock"])),
+def _is_figure(point: Point, powers: dict[str, int]) -> bool:
+    """True for numbers that the meter measures."""
+    plain = point.expect is None and point.name not in powers and point.kind not in (Kind.BIT, Kind.TEXT)
+    return plain and point.name in FIGURES
+
+
+def _sample(registers: RegisterMap, meter: Meter, ratio: float, powers: dict[str, int]) -> Sample:
+    """The meter's figures where a map shows them."""
+    figures = [
+        Figure(p, FIGURES.index(p.name), ratio if p.name in BY_RATIO else 1.0, powers.get(p.scale_from or "", 0))
+        for p in registers.points
+        if _is_figure(p, powers)
     ]
+    return Sample(meter.count, meter.figures, tuple(figures))
+
+
+def _by_pace(cells: list[Cell], state: Callable[[], object], clock: Callable[[], object]) -> list[Group]:
+    """What changes with the device's state, and what moves with time."""
+    timed = tuple([c for c in cells if c.point.name in _CLOCK])
+    return [Group(state, tuple([c for c in cells if c not in timed])), Group(clock, timed)]

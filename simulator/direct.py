@@ -18,7 +18,7 @@ from benchctl.core.reading import (
 from benchctl.core.registers import RegisterMap
 from benchctl.core.site import Endpoint, Instrument
 from simulator.bench import Bench
-from simulator.meter import Meter
+from simulator.meter import Figures, Meter
 from simulator.panel import Panel
 from simulator.status import fault_tests
 from simulator.unit import Bank
@@ -102,7 +102,7 @@ class _UnitPort:
         exhaust_c = bank.exhaust_c if self._shows_exhaust else None
         key = (
             bank.version,
-            self._meter.count if self._meter else 0,
+            self._meter.count() if self._meter else 0,
             exhaust_c,
             self._bench.needs_set,
             int(bank.now_s - bank.started_s) if self._uptime else 0,
@@ -158,7 +158,7 @@ class _UnitPort:
             True,
             faults,
             self._known,
-            self._shown(self._meter.electrical()) if self._meter else NO_ELECTRICAL,
+            self._shown(self._meter.figures()) if self._meter else NO_ELECTRICAL,
             (),
             self._meter is not None,
         )
@@ -228,14 +228,14 @@ class _InstrumentPort:
         failed = _failed(self._cable.closed, late, answering, None, self._instrument.endpoint)
         if failed is not None:
             return InstrumentReading(failed)
-        key = (self._meter.count, self._bench.needs_set, self._uptime_s())
+        key = (self._meter.count(), self._bench.needs_set, self._uptime_s())
         if self._last is None or self._last[0] != key:
             self._last = (
                 key,
                 (
                     self._panel(self._bench.panel)
                     if self._instrument.role == "panel"
-                    else self._figures(self._shown(self._meter.electrical()))
+                    else self._figures(self._shown(self._meter.figures()))
                 ),
             )
         return self._last[1]
@@ -277,8 +277,8 @@ class _InstrumentPort:
         return (self._instrument.serial or "SIM-METER") if self._has("serial") else None
 
 
-def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
-    """A function that hides what a map cannot tell, and hertz where there are no volts."""
+def _shower(has: Callable[[str], bool]) -> Callable[[Figures], Electrical]:
+    """A meter's figures without what a map cannot tell, nor hertz where there are no volts: one object a sample."""
     ll, ln, amps, phase_kw, power, reactive, factor, hertz, energy, count = (
         has(n)
         for n in (
@@ -295,20 +295,28 @@ def _shower(has: Callable[[str], bool]) -> Callable[[Electrical], Electrical]:
         )
     )
 
-    def shown(e: Electrical) -> Electrical:
+    last: Figures | None = None
+    last_shown = NO_ELECTRICAL
+
+    def shown(f: Figures) -> Electrical:
+        nonlocal last, last_shown
+        if f is last:
+            return last_shown
+        last = f
         # Without volts a meter's registers say 0 Hz; a reading says that it is not known.
-        return Electrical(
-            e.volts_ll if ll else NONE3,
-            e.volts_ln if ln else NONE3,
-            e.amps if amps else NONE3,
-            e.phase_kw if phase_kw else NONE3,
-            e.power_kw if power else None,
-            e.reactive_kvar if reactive else None,
-            e.power_factor if factor else None,
-            (e.hertz or None) if hertz else None,
-            e.energy_kwh if energy else None,
-            e.refresh_count if count else None,
+        last_shown = Electrical(
+            f[0:3] if ll else NONE3,
+            f[3:6] if ln else NONE3,
+            f[6:9] if amps else NONE3,
+            f[9:12] if phase_kw else NONE3,
+            f[12] if power else None,
+            f[13] if reactive else None,
+            f[15] if factor else None,
+            (f[16] or None) if hertz else None,
+            f[17] if energy else None,
+            f[19] if count else None,
         )
+        return last_shown
 
     return shown
 

@@ -16,7 +16,7 @@ from benchctl.core.registers import Kind, Order, Point
 Value = float | str | bool | None
 Words = tuple[int, ...]
 
-_FORMATS = {
+FORMATS = {
     Kind.UINT16: ">H",
     Kind.INT16: ">h",
     Kind.UINT32: ">I",
@@ -32,14 +32,24 @@ def _unknown(kind: Kind) -> bytes:
     """The usual pattern of a type for "no valid value": all ones, only the sign bit, or not a number."""
     size = 2 * kind.words
     if kind in (Kind.FLOAT32, Kind.FLOAT64):
-        return struct.pack(_FORMATS[kind], math.nan)
+        return struct.pack(FORMATS[kind], math.nan)
     return b"\xff" * size if kind.value.startswith("u") else b"\x80" + b"\0" * (size - 1)
 
 
-def _limits(kind: Kind) -> tuple[int, int]:
+def _range(kind: Kind) -> tuple[int, int]:
     """Most negative and largest raw number of a type."""
     bits = 16 * kind.words
     return (0, 2**bits - 1) if kind.value.startswith("u") else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+
+
+def limits(point: Point) -> tuple[int, int]:
+    """Most negative and largest raw number that a point of whole numbers may show.
+
+    A value at the end of its range must not read as missing, where the map calls that pattern so.
+    """
+    low, high = _range(point.kind)
+    pack, missing = struct.Struct(FORMATS[point.kind]).pack, [_bytes(words) for words in point.missing]
+    return low + (turn(pack(low), point.order) in missing), high - (turn(pack(high), point.order) in missing)
 
 
 def turn(raw: bytes, order: Order) -> bytes:
@@ -61,16 +71,11 @@ def encoder(point: Point, power_of_ten: int = 0) -> Callable[[Value], bytes]:
     kind, order = point.kind, point.order
     factor = point.scale * 10.0**power_of_ten
     unknown = _bytes(point.missing[0]) if point.missing else turn(_unknown(kind), order)
-    pack = struct.Struct(_FORMATS[kind]).pack
+    pack = struct.Struct(FORMATS[kind]).pack
     plain = order is Order.ABCD or kind.words == 1
     if kind in (Kind.FLOAT32, Kind.FLOAT64):
         return _real(pack, unknown, order, plain, point.offset, factor)
-    low, high = _limits(kind)
-    # a value at the end of its range must not read as missing, where the map calls that pattern so
-    missing = [_bytes(words) for words in point.missing]
-    high -= turn(pack(high), order) in missing
-    low += turn(pack(low), order) in missing
-    return _whole(pack, unknown, order, plain, point.offset, factor, low, high)
+    return _whole(pack, unknown, order, plain, point.offset, factor, *limits(point))
 
 
 def _real(
@@ -123,7 +128,7 @@ def _bytes(words: Words) -> bytes:
 def decode(point: Point, words: Words) -> float | None:
     """What a client wrote, in the core's unit; None for not a number."""
     kind = point.kind
-    (raw,) = struct.unpack(_FORMATS[kind], turn(_bytes(words), point.order))  # turning twice is not turning at all
+    (raw,) = struct.unpack(FORMATS[kind], turn(_bytes(words), point.order))  # turning twice is not turning at all
     value = float(raw) * point.scale + point.offset
     return value if math.isfinite(value) else None
 
@@ -132,5 +137,5 @@ def power_of_ten(point: Point, largest: float) -> int:
     """The scale factor that lets the largest value fit the point's type with as many figures as it can."""
     if point.kind in (Kind.FLOAT32, Kind.FLOAT64) or largest <= 0:
         return 0
-    room = _limits(point.kind)[1] * 0.9
+    room = _range(point.kind)[1] * 0.9
     return max(-10, min(10, math.ceil(math.log10(largest / abs(point.scale) / room))))

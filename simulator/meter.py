@@ -12,6 +12,7 @@ looks when.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from operator import mul
 from random import Random
 
 from benchctl.core.reading import NONE3, Electrical, Three
@@ -22,6 +23,17 @@ VOLTS_NOISE, AMPS_NOISE, HERTZ_NOISE = 2e-4, 5e-4, 2e-5  # share of value, one s
 _SIZES = (*[VOLTS_NOISE] * 6, *[AMPS_NOISE] * 9, HERTZ_NOISE)
 _ROWS = 211  # samples before the noise repeats
 _NOTHING = (0.0,) * 16
+
+# What a meter shows, in the order of `Meter.figures`, of which the last is the number of the sample; absent phases are
+# None, and the counter that the registers show begins anew at 65,536.
+FIGURES = (
+    *("volts_ab", "volts_bc", "volts_ca", "volts_a", "volts_b", "volts_c", "amps_a", "amps_b", "amps_c"),
+    *("power_a_kw", "power_b_kw", "power_c_kw", "power_kw", "reactive_kvar", "apparent_kva", "power_factor"),
+    *("hertz", "energy_kwh", "refresh_count"),
+)
+_F = float | None
+Figures = tuple[_F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, _F, int, int]
+_NEVER: Figures = (*(None,) * 18, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +80,10 @@ class Meter:
         self._look, self._clock = look, clock
         self._flow: Flow | None = None
         self._clean: tuple[float, ...] = _NOTHING  # figures of that flow without noise
+        self._counts_kw = 0.0  # power that the energy counter takes for it; a reversed total counts nothing
         self._since, self._kwh_since = 0, 0.0  # number of the first sample of that flow, and the energy then
         self._disturbed = False
-        self._shown, self._shown_count = Electrical(refresh_count=0), 0
+        self._shown = _NEVER
 
     def begin(self) -> None:
         """The first sample, whatever the time; it stands for that of the grid's first instant."""
@@ -99,35 +112,35 @@ class Meter:
             self._kwh_since = self._kwh(self._count + 1)
             self._since = self._count + 1
             self._flow, self._disturbed = flow, False
-            self._clean = _figures(flow, self.trouble)
+            self._clean = clean = _figures(flow, self.trouble)
+            self._counts_kw = max(0.0, clean[9] + clean[10] + clean[11])
         self._count += new
 
     def _kwh(self, count: int) -> float:
-        """Energy counted at that sample: each lasts until the next one. A reversed total counts nothing."""
-        power_kw = self._clean[9] + self._clean[10] + self._clean[11]
-        return self._kwh_since + max(0.0, power_kw) * (count - self._since) * self.refresh_s / 3600.0
+        """Energy counted at that sample: each lasts until the next one."""
+        return self._kwh_since + self._counts_kw * (count - self._since) * self.refresh_s / 3600.0
 
-    @property
     def count(self) -> int:
-        """How many samples were taken."""
+        """How many samples were taken, those that are due included."""
         if self._clock() >= self.due_s - 1e-9:
             self.sample()
         return self._count
 
+    def figures(self) -> Figures:
+        """The values of the last sample in the order of FIGURES: the same object for the same sample."""
+        count = self.count()
+        if self._shown[19] != count:
+            self._shown = self._noisy(count)
+        return self._shown
+
     def electrical(self) -> Electrical:
-        """The values of the last sample; missing phases are None."""
-        count = self.count
-        if self._shown_count != count:
-            self._shown, self._shown_count = self._noisy(count), count
-        return self._shown
+        """The same as a noun."""
+        return electrical(self.figures())
 
-    def shown(self) -> Electrical:
-        """What `electrical` gave last: for those who take many values of one sample."""
-        return self._shown
-
-    def _noisy(self, count: int) -> Electrical:
-        x = [clean * factor for clean, factor in zip(self._clean, self._noise[count % _ROWS], strict=True)]
-        a, b, c, ab, bc, ca, ia, ib, ic, pa, pb, pc, qa, qb, qc, hertz = x
+    def _noisy(self, count: int) -> Figures:
+        a, b, c, ab, bc, ca, ia, ib, ic, pa, pb, pc, qa, qb, qc, hertz = map(
+            mul, self._clean, self._noise[count % _ROWS]
+        )
         power, reactive = pa + pb + pc, qa + qb + qc
         apparent = (power * power + reactive * reactive) ** 0.5
         factor = power / apparent if apparent > 1e-6 else 1.0
@@ -138,9 +151,15 @@ class Meter:
         kw: Three = pa, pb, pc
         if len(live) < 3:
             ll, ln, amps, kw = _some(ll, self._lines), _some(ln, live), _some(amps, live), _some(kw, live)
-        return Electrical(
-            ll, ln if self._neutral else NONE3, amps, kw, power, reactive, factor, hertz, self._kwh(count), count
-        )
+        if not self._neutral:
+            ln = NONE3
+        kva = abs(complex(power, reactive))
+        return *ll, *ln, *amps, *kw, power, reactive, kva, factor, hertz, self._kwh(count), count & 0xFFFF, count
+
+
+def electrical(f: Figures) -> Electrical:
+    """A sample's figures as a noun."""
+    return Electrical(f[0:3], f[3:6], f[6:9], f[9:12], f[12], f[13], f[15], f[16], f[17], f[19])
 
 
 def _figures(flow: Flow, trouble: MeterTroubles) -> tuple[float, ...]:

@@ -1,10 +1,10 @@
-"""A device's registers: the truth encoded by its map, kept up to date only where something changed.
+"""A device's registers: the truth encoded by its map, kept up to date only where something changed and is asked for.
 
-Points are grouped by how often they change; a group is looked at again when its key has changed, and what has a
-new value is encoded again. Values stand as they go on the wire, and which of them a request means is worked out
-once, because a client asks the same things all day. Reads outside
-declared addresses are refused (exception 2), as is reading what can only be written; writes reach only points
-that are ordered by the function the map names (exception 1 for another).
+Points are grouped by what makes them change; a group is looked at again when its key has changed, and what has a new
+value is encoded again. Which groups a request reads is worked out once, because a client asks the same things all day,
+and its reply is kept while nothing in them changes. Reads outside declared addresses are refused (exception 2), as is
+reading what can only be written; writes reach only points that are ordered by the function the map names (exception 1
+for another).
 """
 
 from collections.abc import Callable, Iterable
@@ -13,10 +13,12 @@ from struct import unpack, unpack_from
 
 from benchctl.core.registers import Kind, Point, RegisterMap, Space
 from simulator.encode import Value, Words, decode, encoder
+from simulator.meter import Figures
+from simulator.runs import Figure, Run, runs
 from simulator.wire import ILLEGAL_ADDRESS, ILLEGAL_FUNCTION, ILLEGAL_VALUE, READS, Refusal, answer
 
 WRITE_ONLY = "watchdog_feed"
-MOST_KEPT = 32  # different requests to a space
+MOST_KEPT = 64  # different requests to a device
 _SAME_FUNCTION = {22: 6, 23: 16}  # masked and combined writes count as these
 
 
@@ -35,66 +37,68 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Cells that change together: they are encoded again when `key()` changes."""
+    """Cells that change together: they are looked at again when `key()` changes."""
 
     key: Callable[[], object]
     cells: tuple[Cell, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Figures that all change together: `key()` tells when, `look()` gives them."""
+
+    key: Callable[[], object]
+    look: Callable[[], Figures]
+    figures: tuple[Figure, ...]
+
+
 class Registers:
     """The four spaces of one device."""
 
-    def __init__(self, registers: RegisterMap, groups: Iterable[Group]) -> None:
+    def __init__(self, registers: RegisterMap, groups: Iterable[Group | Sample]) -> None:
         groups = tuple(groups)
-        cells = [c for g in groups for c in g.cells]
-        readable = [c for c in cells if c.point.name != WRITE_ONLY]
-        self._areas = {
-            space: _area(
-                space,
-                registers,
-                [c.point for c in cells if c.point.space is space],
-                [c.point for c in readable if c.point.space is space],
-            )
-            for space in Space
-        }
-        self._groups = [_Encoded(g, self._areas) for g in groups]
-        self._by_function = {
-            function: (self._areas[space], [g for g in self._groups if space in g.spaces])
-            for function, space in READS.items()
-        }
+        cells = [c for g in groups if isinstance(g, Group) for c in g.cells]
         self._takers = [c for c in cells if c.take is not None]
+        readable = [c.point for c in cells if c.point.name != WRITE_ONLY]
+        readable += [f.point for g in groups if isinstance(g, Sample) for f in g.figures]
+        points = [*readable, *(c.point for c in self._takers)]
+        self._areas = {space: _area(space, registers, points, readable) for space in Space}
+        self._by_function = {function: self._areas[space] for function, space in READS.items()}
+        self._kept: dict[bytes, _Kept] = {}
+        for group in groups:
+            self._place(group)
 
-    def refresh(self, function: int = 0) -> None:
-        """Encode what changed, of what that function of the protocol reads; 0 = of everything."""
-        for group in self._by_function[function][1] if function in self._by_function else self._groups:
-            key = group.key()
-            if key != group.last:
-                group.last = key
-                for spot in group.spots:
-                    value = spot.get()
-                    if value != spot.value:
-                        spot.value = value
-                        spot.put(value)
+    def _place(self, group: Group | Sample) -> None:
+        """Give each space its share of a group."""
+        for space, area in self._areas.items():
+            if isinstance(group, Sample):
+                figures = [f for f in group.figures if f.point.space is space]
+                if figures and isinstance(area, _Words):
+                    area.groups.append(_Sampled(group, figures, area))
+            else:
+                cells = [c for c in group.cells if c.point.space is space and c.point.name != WRITE_ONLY]
+                if cells:
+                    area.groups.append(_Looked(group, cells, area))
 
     def answer(self, pdu: bytes) -> bytes:
         """The reply to a request."""
-        if pdu[0] not in self._by_function:
-            return answer(pdu, self)
-        area = self._by_function[pdu[0]][0]
-        place = area.places.get(pdu)
-        if place is not None:
-            return place[0] + area.raw(place[1], place[2])
+        kept = self._kept.get(pdu)
+        if kept is not None:
+            return kept.reply()
         reply = answer(pdu, self)
-        if reply[0] == pdu[0] and len(area.places) < MOST_KEPT:
-            area.places[pdu] = reply[:2], *unpack_from(">HH", pdu, 1)
+        area = self._by_function.get(pdu[0])
+        if area is not None and reply[0] == pdu[0] and len(self._kept) < MOST_KEPT:
+            self._kept[pdu] = _Kept(area, reply[:2], *unpack_from(">HH", pdu, 1))
         return reply
 
     def read(self, space: Space, first: int, count: int) -> list[int]:
-        """Words or bits as they stand. Raises Refusal across a hole."""
+        """Words or bits as they are now. Raises Refusal across a hole."""
         area = self._areas[space]
         known = area.known[first : first + count]
         if len(known) != count or 0 in known:
             raise Refusal(ILLEGAL_ADDRESS)
+        for group in area.groups:
+            group.now()
         raw = area.raw(first, count)
         if space.bits:
             return [raw[i >> 3] >> (i & 7) & 1 for i in range(count)]
@@ -120,7 +124,6 @@ class Registers:
                 work.append((cell.take, value))
         for take, value in work:
             take(value)
-        self.refresh()
 
 
 def _written(point: Point, words: Words) -> float | None:
@@ -131,11 +134,11 @@ def _written(point: Point, words: Words) -> float | None:
 
 
 class _Area:
-    """One space: which of its addresses exist, and where requests that were answered before read."""
+    """One space: which of its addresses exist, and the groups whose values stand in it."""
 
     def __init__(self, known: bytearray) -> None:
         self.known = known
-        self.places: dict[bytes, tuple[bytes, int, int]] = {}  # beginning of the reply, first address, count
+        self.groups: list[_Encoded] = []
 
     def raw(self, first: int, count: int) -> bytes:
         """As on the wire."""
@@ -174,6 +177,16 @@ class _Words(_Area):
 
         return put_words
 
+    def run_putter(self, run: Run) -> Callable[[Figures], None]:
+        """A function that puts a run of figures where it belongs."""
+        area, encode = self._bytes, run.encode
+        first, end = 2 * run.first, 2 * run.end
+
+        def put_run(figures: Figures) -> None:
+            area[first:end] = encode(figures)
+
+        return put_run
+
 
 class _Bits(_Area):
     """Coils or discrete inputs, as one number: the lowest address in its least significant bit."""
@@ -197,11 +210,52 @@ class _Bits(_Area):
 def _area(space: Space, registers: RegisterMap, points: list[Point], readable: list[Point]) -> _Area:
     """An empty space as large as its map needs."""
     spans = [(s.first, s.last + 1) for s in registers.readable if s.space is space]
-    spans += [(p.address, p.end) for p in readable]
-    known = bytearray(max([end for _, end in spans] + [p.end for p in points], default=0))
+    spans += [(p.address, p.end) for p in readable if p.space is space]
+    ends = [end for _, end in spans] + [p.end for p in points if p.space is space]
+    known = bytearray(max(ends, default=0))
     for first, end in spans:
         known[first:end] = b"\1" * (end - first)
     return _Bits(known) if space.bits else _Words(known)
+
+
+class _Encoded:
+    """What stands of a group in one space. `version` grows with each change of a value there."""
+
+    def __init__(self, key: Callable[[], object], points: Iterable[Point]) -> None:
+        self._key = key
+        self._last: object = _Encoded  # equal to no key
+        self.version = 0
+        self.spans = [(p.address, p.end) for p in points]
+
+    def now(self) -> int:
+        """Encode again what changed; the version then."""
+        key = self._key()
+        if key != self._last:
+            self._last = key
+            self.encode()
+        return self.version
+
+    def encode(self) -> None:
+        """Look at the values; encode those that are new."""
+        raise NotImplementedError
+
+
+class _Looked(_Encoded):
+    """Values that are got one by one."""
+
+    def __init__(self, group: Group, cells: list[Cell], area: _Area) -> None:
+        super().__init__(group.key, [c.point for c in cells])
+        self._spots = [_Spot(c, area) for c in cells]
+
+    def encode(self) -> None:
+        changed = False
+        for spot in self._spots:
+            value = spot.get()
+            if value != spot.value:
+                spot.value = value
+                spot.put(value)
+                changed = True
+        self.version += changed
 
 
 class _Spot:
@@ -214,14 +268,38 @@ class _Spot:
         self.value: Value | object = _Spot  # equal to no value
 
 
-class _Encoded:
-    """A group with its encoders."""
+class _Sampled(_Encoded):
+    """Figures that are new with each sample: neighbours are encoded in one go."""
 
-    __slots__ = ("key", "last", "spaces", "spots")
+    def __init__(self, sample: Sample, figures: list[Figure], area: _Words) -> None:
+        super().__init__(sample.key, [f.point for f in figures])
+        self._look = sample.look
+        self._puts = [area.run_putter(run) for run in runs(figures)]
 
-    def __init__(self, group: Group, areas: dict[Space, _Area]) -> None:
-        self.key = group.key
-        self.last: object = _Spot
-        cells = [c for c in group.cells if c.point.name != WRITE_ONLY]
-        self.spaces = {c.point.space for c in cells}
-        self.spots = [_Spot(c, areas[c.point.space]) for c in cells]
+    def encode(self) -> None:
+        figures = self._look()
+        for put in self._puts:
+            put(figures)
+        self.version += 1
+
+
+class _Kept:
+    """A request that was answered before: which groups its range shows, and the reply while nothing in them changes."""
+
+    __slots__ = ("_area", "_count", "_first", "_groups", "_head", "_reply", "_stamp")
+
+    def __init__(self, area: _Area, head: bytes, first: int, count: int) -> None:
+        self._area, self._head, self._first, self._count = area, head, first, count
+        end = first + count
+        self._groups = [g for g in area.groups if any(a < end and first < z for a, z in g.spans)]
+        self._stamp, self._reply = -1, b""
+
+    def reply(self) -> bytes:
+        """As it is now."""
+        stamp = 0
+        for group in self._groups:
+            stamp += group.now()
+        if stamp != self._stamp:
+            self._stamp = stamp
+            self._reply = self._head + self._area.raw(self._first, self._count)
+        return self._reply
