@@ -32,10 +32,11 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Gather:
-    """Several runs that make one mask. wanted: bits that some point gives."""
+    """Several runs that make one mask. wanted: bits that some point gives; blocks: bit i = block i is needed."""
 
     runs: tuple[tuple[int, int, int, int, int, int, int, int], ...]
     wanted: int
+    blocks: int
 
 
 def gather(plan: Plan, points: Sequence[Point | None]) -> Gather | None:
@@ -69,7 +70,7 @@ def gather(plan: Plan, points: Sequence[Point | None]) -> Gather | None:
         )
         for r in runs
     )
-    return Gather(flat, wanted)
+    return Gather(flat, wanted, sum({1 << r.block for r in runs}))
 
 
 def collect(gathered: Gather, answers: Answers) -> tuple[int, int]:

@@ -4,32 +4,41 @@ What is not valid is None and never zero; a value that was there but cannot be t
 `suspect`.
 """
 
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from benchctl.core.profile import Profile
-from benchctl.core.reading import NO_ELECTRICAL, NONE3, Electrical, InstrumentReading, Three, UnitReading
+from benchctl.core.reading import (
+    NO_ELECTRICAL,
+    NONE3,
+    NOT_ASKED_INSTRUMENT,
+    NOT_ASKED_UNIT,
+    Electrical,
+    InstrumentReading,
+    Three,
+    UnitReading,
+)
 from benchctl.core.site import Instrument, Nameplate, Unit, Wiring
-from benchctl.field.answer import Answers, outcome
+from benchctl.field.answer import Answers
 from benchctl.field.bits import Gather, collect
-from benchctl.field.decoder import Decoder, Values, decode, instrument_decoder, unit_decoder
+from benchctl.field.decoder import LOAD_NAMES, Decoder, Memory, instrument_decoder, unit_decoder
+from benchctl.field.numbers import LOAD, MEASURED
 
 NO_CURRENT_A = 0.01  # below it a power factor is noise
 ONE = 1.0 + 1e-6  # a power factor of 1 in float32 may round to a little more
 HERTZ_SHARE = (0.5, 1.5)  # of nominal; no set runs outside, so it is the measurement that is wrong
 POWER_SHARE = 3.0  # of nameplate kVA; a nearer bound would hide a true overload from the trips
-SCALED_BY_CT = (
-    "power_kw",
-    "reactive_kvar",
-    "apparent_kva",
-    "energy_kwh",
-    "amps_a",
-    "amps_b",
-    "amps_c",
-    "power_a_kw",
-    "power_b_kw",
-    "power_c_kw",
-)
 POWERS = ("power_kw", "reactive_kvar", "apparent_kva", "power_a_kw", "power_b_kw", "power_c_kw")
+MEASURED_NAMES = (
+    *POWERS,
+    *("amps_a", "amps_b", "amps_c", "energy_kwh"),  # up to here in the ratio of current transformers
+    *("volts_ab", "volts_bc", "volts_ca", "volts_a", "volts_b", "volts_c"),
+    *("hertz", "power_factor", "refresh_count"),
+)
+SCALED_BY_CT = 10  # so many of them
+NOTHING_MEASURED = (NONE3, NONE3, NONE3, NONE3, None, None, None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,82 +65,115 @@ def basis(nameplate: Nameplate, volts_present_percent: float) -> Basis:
     return Basis(volts * line, volts * neutral, nameplate.hertz, nameplate.apparent_kva)
 
 
+class UnitDecoder:
+    """Decodes a unit scan after scan: what did not change keeps its object, and so does a reading that did not."""
+
+    def __init__(self, unit: Unit, nominal: Basis = NO_BASIS) -> None:
+        ready = unit_decoder(unit.profile)
+        self._profile = unit.profile
+        self._memory = Memory(ready)
+        self._pick = ready.pick(("inlet_c", "exhaust_c", "uptime_s"))
+        self._pick_loads = ready.pick(LOAD_NAMES)
+        self._faults = (0, 0)
+        self._loads: tuple[int | None, int | None] = (None, None)
+        self._measured = Measured(ready, nominal, 1.0)
+        self._fields: tuple[Any, ...] = ()
+        self._reading = NOT_ASKED_UNIT
+
+    def reading(self, answers: Answers) -> UnitReading:
+        """The unit's reading of one scan. answers: one per block of its plan, or fewer from the end."""
+        memory, measured = self._memory, self._measured
+        changed = memory.take(answers)
+        if not changed:
+            return self._reading
+        ready, numbers, flag = memory.ready, memory.numbers, memory.flags.get
+        if ready.faults is not None and changed & ready.faults.blocks:
+            self._faults = collect(ready.faults, answers)
+        if memory.moved & LOAD or changed & ready.load_blocks:
+            values = dict(zip(LOAD_NAMES, self._pick_loads(numbers.found), strict=True))
+            self._loads = loads(self._profile, ready, answers, values)
+        if memory.moved & MEASURED:
+            measured.take(numbers.found)
+        fields: tuple[Any, ...] = (
+            memory.outcome,
+            *self._loads,
+            flag("remote"),
+            flag("fan_on"),
+            flag("airflow"),
+            flag("fan_supply"),
+            flag("emergency_stop"),
+            flag("site_needs_set"),
+            *self._pick(numbers.found),
+            memory.texts.get("serial"),
+            memory.identity_ok,
+            *self._faults,
+            measured.electrical,
+            (*numbers.suspect, *measured.suspect),
+            measured.electrical is not NO_ELECTRICAL,
+        )
+        if fields != self._fields:
+            self._fields, self._reading = fields, UnitReading(*fields)
+        return self._reading
+
+
+class InstrumentDecoder:
+    """Decodes an instrument scan after scan, as `UnitDecoder` does."""
+
+    def __init__(self, instrument: Instrument, nominal: Basis = NO_BASIS) -> None:
+        ready = instrument_decoder(instrument.registers)
+        self._memory = Memory(ready)
+        self._pick = ready.pick(("speed_rpm", "oil_kpa", "coolant_c", "fuel_percent", "battery_v", "uptime_s"))
+        self._measured = Measured(ready, nominal, instrument.ct_ratio)
+        self._fields: tuple[Any, ...] = ()
+        self._reading = NOT_ASKED_INSTRUMENT
+
+    def reading(self, answers: Answers) -> InstrumentReading:
+        """The instrument's reading of one scan; the transformers' ratio where the meter does not apply it."""
+        memory, measured = self._memory, self._measured
+        if not memory.take(answers):
+            return self._reading
+        numbers, flag = memory.numbers, memory.flags.get
+        if memory.moved & MEASURED:
+            measured.take(numbers.found)
+        *singles, uptime_s = self._pick(numbers.found)
+        fields: tuple[Any, ...] = (
+            memory.outcome,
+            measured.electrical,
+            *singles,
+            flag("set_running"),
+            flag("set_fault"),
+            flag("site_needs_set"),
+            memory.texts.get("serial"),
+            memory.identity_ok,
+            uptime_s,
+            (*numbers.suspect, *measured.suspect),
+        )
+        if fields != self._fields:
+            self._fields, self._reading = fields, InstrumentReading(*fields)
+        return self._reading
+
+
 def decode_unit(unit: Unit, answers: Answers, nominal: Basis = NO_BASIS) -> UnitReading:
-    """A unit's reading of one scan. answers: one per block of its plan, or fewer from the end."""
-    profile = unit.profile
-    ready = unit_decoder(profile)
-    found = decode(ready, answers)
-    values, flag, suspect = found.values, found.flags.get, found.suspect
-    faults, faults_known = collect(ready.faults, answers) if ready.faults else (0, 0)
-    load, load_order = loads(profile, ready, answers, values)
-    electrical = measured(values, suspect, nominal)
-    return UnitReading(
-        outcome(answers, ready.always),
-        load,
-        load_order,
-        flag("remote"),
-        flag("fan_on"),
-        flag("airflow"),
-        flag("fan_supply"),
-        flag("emergency_stop"),
-        flag("site_needs_set"),
-        values.get("inlet_c"),
-        values.get("exhaust_c"),
-        values.get("uptime_s"),
-        found.texts.get("serial"),
-        found.identity_ok,
-        faults,
-        faults_known,
-        electrical,
-        tuple(suspect),
-        electrical is not NO_ELECTRICAL,
-    )
+    """A unit's reading from its answers alone."""
+    return UnitDecoder(unit, nominal).reading(answers)
 
 
-def decode_instrument(
-    instrument: Instrument,
-    answers: Answers,
-    nominal: Basis = NO_BASIS,
-) -> InstrumentReading:
-    """An instrument's reading of one scan; the current transformer's ratio where the meter does not apply it."""
-    ready = instrument_decoder(instrument.registers)
-    found = decode(ready, answers)
-    values, flag, suspect = found.values, found.flags.get, found.suspect
-    ratio = instrument.ct_ratio
-    if ratio != 1.0:
-        for name in SCALED_BY_CT:
-            if name in values:
-                values[name] *= ratio
-    return InstrumentReading(
-        outcome(answers, ready.always),
-        measured(values, suspect, nominal),
-        values.get("speed_rpm"),
-        values.get("oil_kpa"),
-        values.get("coolant_c"),
-        values.get("fuel_percent"),
-        values.get("battery_v"),
-        flag("set_running"),
-        flag("set_fault"),
-        flag("site_needs_set"),
-        found.texts.get("serial"),
-        found.identity_ok,
-        values.get("uptime_s"),
-        tuple(suspect),
-    )
+def decode_instrument(instrument: Instrument, answers: Answers, nominal: Basis = NO_BASIS) -> InstrumentReading:
+    """An instrument's reading from its answers alone."""
+    return InstrumentDecoder(instrument, nominal).reading(answers)
 
 
 def loads(
     profile: Profile,
     ready: Decoder,
     answers: Answers,
-    values: Values,
+    values: Mapping[str, float | None],
 ) -> tuple[int | None, int | None]:
     """(load read back, load as ordered) of a unit; None where any stage of it is not known."""
     if profile.setpoint is not None:
         resolution = profile.setpoint.resolution_kw
         order = _steps(values.get("setpoint_kw"), resolution)
-        force = profile.registers.point("setpoint_in_force_kw")
-        return (order if force is None else _steps(values.get("setpoint_in_force_kw"), resolution)), order
+        return (_steps(values.get("setpoint_in_force_kw"), resolution) if ready.in_force else order), order
     every = (1 << len(profile.stages)) - 1
     return (
         _mask(values.get("stages_closed"), ready.stages, answers, every),
@@ -156,43 +198,44 @@ def _steps(kw: float | None, resolution_kw: float) -> int | None:
     return max(int(kw / resolution_kw + 0.5), 1 if kw > 1e-3 * resolution_kw else 0)
 
 
-def measured(values: Values, suspect: list[str], nominal: Basis) -> Electrical:
-    """The measurement among named values. Judges hertz by volts, power factor by amps, kW by nameplate."""
-    get = values.get
-    volts_ll: Three = (get("volts_ab"), get("volts_bc"), get("volts_ca"))
-    volts_ln: Three = (get("volts_a"), get("volts_b"), get("volts_c"))
-    amps: Three = (get("amps_a"), get("amps_b"), get("amps_c"))
-    if nominal.apparent_kva:
-        _judge_powers(values, suspect, POWER_SHARE * nominal.apparent_kva)
-    hertz, factor, count = get("hertz"), get("power_factor"), get("refresh_count")
-    if hertz is not None:
-        hertz = _hertz(hertz, volts_ll, volts_ln, suspect, nominal)
-    if factor is not None:
-        factor = _power_factor(factor, amps, suspect)
-    phase_kw: Three = (get("power_a_kw"), get("power_b_kw"), get("power_c_kw"))
-    power_kw, reactive_kvar, energy_kwh = get("power_kw"), get("reactive_kvar"), get("energy_kwh")
-    rest = (power_kw, reactive_kvar, factor, hertz, energy_kwh, count)
-    if volts_ll == volts_ln == amps == phase_kw == NONE3 and rest == (None,) * 6:
-        return NO_ELECTRICAL
-    return Electrical(
-        volts_ll,
-        volts_ln,
-        amps,
-        phase_kw,
-        power_kw,
-        reactive_kvar,
-        factor,
-        hertz,
-        energy_kwh,
-        None if count is None else int(count),
-    )
+class Measured:
+    """A device's own measurement. Judges hertz by volts, power factor by amps, kW by nameplate."""
 
+    def __init__(self, ready: Decoder, nominal: Basis, ct_ratio: float) -> None:
+        self.electrical = NO_ELECTRICAL
+        self.suspect: list[str] = []
+        self._nominal, self._ratio = nominal, ct_ratio
+        self._most_kw = POWER_SHARE * nominal.apparent_kva or math.inf
+        self._pick = ready.pick(MEASURED_NAMES)
+        self._fields: tuple[Any, ...] = ()
 
-def _judge_powers(values: Values, suspect: list[str], most: float) -> None:
-    for name in POWERS:
-        if name in values and abs(values[name]) > most:
-            del values[name]
-            suspect.append(name)
+    def take(self, found: Sequence[float | None]) -> None:
+        """Take the numbers of a scan. Equal ones keep the object."""
+        suspect: list[str] = []
+        values = self._pick(found)
+        if self._ratio != 1.0:
+            own = values[:SCALED_BY_CT]
+            values = (*[None if v is None else v * self._ratio for v in own], *values[SCALED_BY_CT:])
+        most_kw = self._most_kw
+        for name, value in zip(POWERS, values, strict=False):
+            if value is not None and not -most_kw <= value <= most_kw:
+                suspect.append(name)
+        if suspect:
+            values = tuple([None if n in suspect else v for n, v in zip(MEASURED_NAMES, values, strict=True)])
+        power_kw, reactive_kvar, _, kw_a, kw_b, kw_c, a, b, c, energy_kwh = values[:SCALED_BY_CT]
+        ab, bc, ca, an, bn, cn, hertz, factor, count = values[SCALED_BY_CT:]
+        volts_ll, volts_ln, amps = (ab, bc, ca), (an, bn, cn), (a, b, c)
+        if hertz is not None:
+            hertz = _hertz(hertz, volts_ll, volts_ln, suspect, self._nominal)
+        if factor is not None:
+            factor = _power_factor(factor, amps, suspect)
+        whole = None if count is None else int(count)
+        rest = (power_kw, reactive_kvar, factor, hertz, energy_kwh, whole)
+        fields = (volts_ll, volts_ln, amps, (kw_a, kw_b, kw_c), *rest)
+        self.suspect = suspect
+        if fields != self._fields:
+            self._fields = fields
+            self.electrical = NO_ELECTRICAL if fields == NOTHING_MEASURED else Electrical(*fields)
 
 
 def _hertz(

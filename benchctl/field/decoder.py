@@ -3,15 +3,18 @@
 What must be worked out once per type is kept with the type. One missing value never stops the rest.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 from benchctl.core.profile import Profile
+from benchctl.core.reading import Outcome
 from benchctl.core.registers import Kind, Point, RegisterMap
-from benchctl.field.answer import Answers, Got
+from benchctl.field.answer import Answer, Answers, Got, outcome
 from benchctl.field.bits import Gather, collect, gather
+from benchctl.field.numbers import ALL, IDENTITY, LOAD, MEASURED, REST, Numbers, Sheet, all_there, padded, sheets
 from benchctl.field.points import Plan, echo_points, plan_device, unit_points
-from benchctl.field.scalars import Scalar, judge, power_of_ten, scalar, text
+from benchctl.field.scalars import Scalar, Words, scalar, text
 
 EXPECT_TOLERANCE = 1e-5  # relative; float32 holds seven digits
 
@@ -24,8 +27,8 @@ class Decoder:
     always: tuple[int, ...]  # blocks that every scan asks for
     scalars: tuple[Scalar, ...]
     blocks: tuple[int, ...]  # per scalar: its block
-    factors: tuple[int, ...]  # scalars that are scale factors
-    groups: tuple[tuple[int, tuple[tuple[int, Scalar], ...]], ...]  # block, its scalars but the factors
+    factors: tuple[Sheet, ...]  # scalars that are scale factors
+    sheets: tuple[Sheet, ...]  # all others
     texts: tuple[tuple[Point, int, int, int], ...]  # point, block, first, end
     flags: tuple[str, ...]  # bit i of flag_bits is flags[i]
     flag_bits: Gather | None
@@ -34,6 +37,33 @@ class Decoder:
     stages: Gather | None = None
     orders: Gather | None = None
     faults: Gather | None = None
+    in_force: bool = False  # the unit reads back the set point that it follows
+    load_blocks: int = 0  # bit i: block i holds bits of stages
+    texted: int = 0  # bit i: block i holds texts
+
+    def pick(self, names: Sequence[str]) -> Callable[[Sequence[float | None]], tuple[float | None, ...]]:
+        """A function from `Numbers.found` to the values of two or more names; None where the device has none such."""
+        last = {s.name: s.place for s in self.scalars}
+        return itemgetter(*(last.get(name, -1) for name in names))
+
+    def named(self, found: Sequence[float | None]) -> "Values":
+        """Valid values by name, without scale factors."""
+        factors = {s.factor for s in self.scalars}
+        return {
+            s.name: v for s, v in zip(self.scalars, found, strict=False) if v is not None and s.place not in factors
+        }
+
+
+LOAD_NAMES = ("stages_closed", "stages_order", "setpoint_kw", "setpoint_in_force_kw")
+SINGLES = frozenset(
+    {"inlet_c", "exhaust_c", "uptime_s", "speed_rpm", "oil_kpa", "coolant_c", "fuel_percent", "battery_v"}
+)
+
+
+def _part(point: Point) -> int:
+    """The part of a reading that hangs on a number."""
+    part = LOAD if point.name in LOAD_NAMES else REST if point.name in SINGLES else MEASURED
+    return part if point.expect is None else part | IDENTITY
 
 
 _UNITS: dict[int, tuple[Profile, Decoder]] = {}
@@ -63,28 +93,32 @@ def _prepare(registers: RegisterMap, points: Sequence[Point], profile: Profile |
     texts = tuple((p, *_place(plan, p)) for p in own if p.kind is Kind.TEXT)
     numbers = [p for p in own if p.kind not in (Kind.BIT, Kind.TEXT)]
     index = {p.name: i for i, p in reversed(list(enumerate(numbers)))}
-    scalars = tuple(scalar(p, plan.place(p)[1], index[p.scale_from] if p.scale_from else -1) for p in numbers)
-    blocks = tuple(plan.place(p)[0] for p in numbers)
-    factors = tuple(sorted({s.factor for s in scalars if s.factor >= 0}))
-    groups = tuple(
-        (block, tuple((i, s) for i, s in enumerate(scalars) if blocks[i] == block and i not in factors))
-        for block in sorted(set(blocks))
+    places = [plan.place(p) for p in numbers]
+    scalars = tuple(
+        scalar(p, i, places[i][1], index[p.scale_from] if p.scale_from else -1, _part(p)) for i, p in enumerate(numbers)
     )
+    factors = {s.factor for s in scalars}
+    rows = [(places[i][0], s, p) for i, (s, p) in enumerate(zip(scalars, numbers, strict=True))]
+    stages = gather(plan, _feedbacks(profile)) if profile else None
+    orders = gather(plan, [s.order for s in profile.stages]) if profile else None
     return Decoder(
         plan,
         plan.always,
         scalars,
-        blocks,
-        factors,
-        groups,
+        tuple(block for block, _ in places),
+        sheets([row for row in rows if row[1].place in factors]),
+        sheets([row for row in rows if row[1].place not in factors]),
         texts,
         tuple(p.name for p in bits),
         gather(plan, bits),
         tuple((i, float(p.expect)) for i, p in enumerate(numbers) if p.expect is not None),
         tuple((i, str(row[0].expect)) for i, row in enumerate(texts) if row[0].expect is not None),
-        gather(plan, _feedbacks(profile)) if profile else None,
-        gather(plan, [s.order for s in profile.stages]) if profile else None,
+        stages,
+        orders,
         gather(plan, [f.point for f in profile.faults]) if profile else None,
+        registers.point("setpoint_in_force_kw") is not None,
+        (stages.blocks if stages else 0) | (orders.blocks if orders else 0),
+        sum({1 << row[1] for row in texts}),
     )
 
 
@@ -113,51 +147,85 @@ class Decoded:
     identity_ok: bool | None
 
 
+class Memory:
+    """What a device last said and what it meant, part by part: only what changed on the wire is decoded again.
+
+    Kept or made afresh, it finds the same.
+    """
+
+    def __init__(self, ready: Decoder) -> None:
+        self.ready = ready
+        self.answers: tuple[Answer | None, ...] = (None,) * len(ready.plan.blocks)
+        self.numbers = Numbers(len(ready.scalars), ready.factors, ready.sheets)
+        self.flags: dict[str, bool] = {}
+        self.texts: dict[str, str] = {}
+        self.outcome = Outcome.NOT_ASKED
+        self.identity_ok: bool | None = None
+        self.moved = ALL  # parts of the reading that may be others than before the last answers
+        self._bits = (0, 0)
+        self._text_words: list[Words | None] = []
+
+    def take(self, answers: Answers) -> int:
+        """Take the answers of a scan: one for each block of the plan, or fewer from its end.
+
+        Bit i of the result: block i answered otherwise than the last time; nothing else is decoded again.
+        """
+        ready = self.ready
+        changed, bit, otherwise = 0, 1, False
+        for now, before in zip(padded(answers, len(self.answers)), self.answers, strict=True):
+            if now is not before:
+                changed |= bit
+                otherwise = otherwise or before is None or now.got is not before.got or now.holes != before.holes
+            bit += bit
+        self.moved = 0
+        if not changed:
+            return 0
+        self.answers = answers = padded(answers, len(self.answers))
+        moved = self.numbers.take(answers, changed)
+        if ready.flag_bits is not None and changed & ready.flag_bits.blocks:
+            self._take_flags(ready.flag_bits, answers)
+        if changed & ready.texted:
+            moved |= self._take_texts(answers)
+        if otherwise:
+            self.outcome = outcome(answers, ready.always)
+        if otherwise or moved & IDENTITY:
+            self.identity_ok = _identity(ready, answers, self.numbers.found, self._text_words)
+        self.moved = moved
+        return changed
+
+    def _take_flags(self, gathered: Gather, answers: Answers) -> None:
+        bits, known = found = collect(gathered, answers)
+        if found != self._bits:
+            self._bits = found
+            self.flags = {name: bits >> i & 1 == 1 for i, name in enumerate(self.ready.flags) if known >> i & 1}
+
+    def _take_texts(self, answers: Answers) -> int:
+        texts = self.ready.texts
+        found = [
+            answers[block].words[first:end] if _was_read(answers, block, first, end) else None
+            for _, block, first, end in texts
+        ]
+        if found == self._text_words:
+            return 0
+        self._text_words = found
+        said = [(row[0], text(words, row[0].order)) for row, words in zip(texts, found, strict=True) if words]
+        self.texts = {point.name: t for point, t in said if t is not None}
+        return IDENTITY
+
+
 def decode(ready: Decoder, answers: Answers) -> Decoded:
     """All named values of a device. answers: as many as the plan has blocks, or fewer from its end."""
-    suspect: list[str] = []
-    numbers, values = _numbers(ready, answers, suspect)
-    flags: dict[str, bool] = {}
-    if ready.flag_bits is not None:
-        bits, known = collect(ready.flag_bits, answers)
-        for i, name in enumerate(ready.flags):
-            if known >> i & 1:
-                flags[name] = bits >> i & 1 == 1
-    found: list[str | None] = []
-    for point, block, first, end in ready.texts:
-        read = _was_read(answers, block, first, end)
-        found.append(text(answers[block].words[first:end], point.order) if read else None)
-    texts = {row[0].name: t for row, t in zip(ready.texts, found, strict=True) if t is not None}
-    return Decoded(values, texts, flags, suspect, _identity(ready, answers, numbers, found))
-
-
-def _numbers(ready: Decoder, answers: Answers, suspect: list[str]) -> tuple[list[float | None], Values]:
-    """Every number: by index of the scalar, and those that are valid by name."""
-    numbers: list[float | None] = [None] * len(ready.scalars)
-    values: Values = {}
-    for i in ready.factors:
-        s, block = ready.scalars[i], ready.blocks[i]
-        if _was_read(answers, block, s.first, s.end):
-            numbers[i] = power_of_ten(s, answers[block].words)
-    for block, rows in ready.groups:
-        if block >= len(answers) or answers[block].got is not Got.OK:
-            continue
-        answer = answers[block]
-        if answer.holes:
-            rows = tuple((i, s) for i, s in rows if _whole(answer.holes, s.first, s.end))  # noqa: PLW2901
-        judge(rows, answer.words, numbers, values, suspect)
-    return numbers, values
-
-
-def _whole(holes: tuple[int, ...], first: int, end: int) -> bool:
-    return not any(first <= hole < end for hole in holes)
+    memory = Memory(ready)
+    memory.take(answers)
+    numbers = memory.numbers
+    return Decoded(ready.named(numbers.found), memory.texts, memory.flags, numbers.suspect, memory.identity_ok)
 
 
 def _identity(
     ready: Decoder,
     answers: Answers,
     numbers: Sequence[float | None],
-    texts: Sequence[str | None],
+    texts: Sequence[Words | None],
 ) -> bool | None:
     """True: every known value reads as it should, or the profile has none and the device answered.
 
@@ -170,10 +238,10 @@ def _identity(
         elif (value := numbers[i]) is None or abs(value - wanted) > EXPECT_TOLERANCE * max(1.0, abs(wanted)):
             return False
     for i, known in ready.expected_texts:
-        _, block, first, end = ready.texts[i]
-        if not _was_read(answers, block, first, end):
+        words = texts[i] if texts else None
+        if words is None:
             unread = True
-        elif texts[i] != known.strip():
+        elif text(words, ready.texts[i][0].order) != known.strip():
             return False
     if unread or not any(a.got is Got.OK for a in answers):
         return None
@@ -185,4 +253,4 @@ def _was_read(answers: Answers, block: int, first: int, end: int) -> bool:
     if block >= len(answers):
         return False
     answer = answers[block]
-    return answer.got is Got.OK and (not answer.holes or _whole(answer.holes, first, end))
+    return answer.got is Got.OK and (not answer.holes or all_there(answer.holes, first, end))

@@ -6,7 +6,7 @@ then the range. Word order: Modbus fixes only the bytes inside a register; see `
 
 import math
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -14,6 +14,7 @@ from benchctl.core.quantities import BY_NAME
 from benchctl.core.registers import Kind, Order, Point
 
 Words = tuple[int, ...]
+NARROWER = 1e-9  # relative; more than what scaling rounds
 LARGEST_FACTOR = 10  # SunSpec scale factors run from -10 to 10; 0x8000 means "not implemented"
 
 # Unit of the core → (lowest, highest, smallest but zero). Outside: no such thing exists at a standby source.
@@ -39,66 +40,113 @@ class Scalar(NamedTuple):
     """A point made ready for decoding: where its words are and what they may be."""
 
     name: str
+    place: int  # among the numbers of its device
     first: int  # its words in its block: first, end
     end: int
-    missing: frozenset[Words]
-    number: Callable[[Words], float]
+    missing: frozenset[Words] | frozenset[int]  # "no value": as words, or of whole numbers as the raw number
+    whole: bool
     divisor: float  # the value is raw / divisor * multiplier; one of the two is 1
     multiplier: float
     offset: float
-    factor: int  # index of the scale factor among the scalars, or -1
+    factor: int  # index of the scale factor among the numbers, or -1
     low: float
     high: float
     tiny: float
+    part: int  # of the reading, which changes with it; see `numbers`
+
+    def value(self, raw: float, power: float | None) -> float | None:
+        """The value of a raw number, not yet judged; power: of its scale factor, None where that is not known."""
+        if power is None:
+            return None
+        value = raw / self.divisor * self.multiplier
+        if power:
+            value = value / 10.0**-power if power < 0 else value * 10.0**power
+        return value + self.offset  # also makes -0.0 into 0.0
+
+    def under(self, power: float | None) -> "Scalar":
+        """The same with the power of its scale factor in it, where that gives the same to the last digit."""
+        if power == 0.0:
+            return self._replace(factor=-1)
+        if power is not None and self.multiplier == 1.0 and power > 0.0:
+            return self._replace(factor=-1, multiplier=10.0**power)
+        if power is not None and self.multiplier == self.divisor == 1.0:
+            return self._replace(factor=-1, divisor=10.0**-power)
+        return self
+
+    def possible(self, value: float) -> bool:
+        """True when such a thing exists at a standby source."""
+        return self.low <= value <= self.high and (abs(value) >= self.tiny or value == 0.0)
+
+    def absent(self, raw: float, words: Words) -> bool:
+        """True when a raw number is a pattern for "no value"; words: of its block."""
+        return (raw if self.whole else words[self.first : self.end]) in self.missing
+
+    def plain(self) -> tuple[float, float, float]:
+        """(least, most, nearest to zero) of raw numbers that are values without a further look; least > most: none.
+
+        Narrower than what is possible, never wider: what lies outside is looked at one by one.
+        """
+        none = (math.inf, -math.inf, math.inf)
+        factor = self.multiplier / self.divisor
+        if self.factor >= 0 or factor <= 0.0 or (self.tiny and self.offset) or (self.missing and not self.whole):
+            return none
+        least, most = (self.low - self.offset) / factor, (self.high - self.offset) / factor
+        least, most = least + NARROWER * abs(least), most - NARROWER * abs(most)
+        for raw in self.missing:
+            if isinstance(raw, int) and least <= raw <= most:
+                least, most = (least, raw - 1) if raw >= 0 else (raw + 1, most)
+        tiny = self.tiny / factor * (1.0 + NARROWER)
+        ends = [v for v in (self.value(least, 0.0), self.value(most, 0.0)) if v is not None]
+        return (least, most, tiny) if all(self.low <= v <= self.high for v in ends) else none
 
 
-def scalar(point: Point, first: int, factor: int) -> Scalar:
+def scalar(point: Point, place: int, first: int, factor: int, part: int) -> Scalar:
     """Prepare a numeric point whose words begin at `first` of its block."""
     low, high, tiny = PLAUSIBLE.get(BY_NAME[point.name].unit if point.name in BY_NAME else "", ANYTHING)
     # 2771 / 10 is the double nearest to 277.1; 2771 * 0.1 is not always the nearest.
     inverse = 1.0 / point.scale
     exact = abs(inverse) >= 1.0 and math.isclose(inverse, round(inverse), rel_tol=1e-12)
+    whole = point.kind not in (Kind.FLOAT32, Kind.FLOAT64)
+    # A known value may be written as a pattern that elsewhere means "no value".
+    missing = frozenset(m for m in point.missing if point.expect is None and len(m) == point.words)
+    raws = {m: raw_number(point, m) for m in missing}
     return Scalar(
         point.name,
+        place,
         first,
         first + point.words,
-        # A known value may be written as a pattern that elsewhere means "no value".
-        frozenset(point.missing) if point.expect is None else frozenset(),
-        reader(point.kind, point.order),
+        # what is not a number is no value anyhow
+        frozenset(int(n) for n in raws.values()) if whole else frozenset(m for m in missing if not math.isnan(raws[m])),
+        whole,
         float(round(inverse)) if exact else 1.0,
         1.0 if exact else point.scale,
         point.offset,
         factor,
         max(low, point.minimum) if point.minimum is not None else low,
         min(high, point.maximum) if point.maximum is not None else high,
-        tiny if point.kind in (Kind.FLOAT32, Kind.FLOAT64) else 0.0,
+        0.0 if whole else tiny,
+        part,
     )
+
+
+def raw_number(point: Point, words: Words) -> float:
+    """The raw number of a point, before any scaling."""
+    return reader(point.kind, point.order)(words)
 
 
 def reader(kind: Kind, order: Order) -> Callable[[Words], float]:
     """A function from the words on the wire to the raw number."""
-    count = kind.words
-    if kind is Kind.UINT16:
-        return _uint16
-    if kind is Kind.INT16:
-        return _int16
-    if kind in (Kind.UINT32, Kind.INT32) and order in (Order.ABCD, Order.CDAB):
-        return _WHOLE32[kind, order]
-    unpack = struct.Struct(">" + _LETTERS[kind]).unpack
-    pack = struct.Struct(f">{count}H").pack
+    unpack = struct.Struct(">" + LETTERS[kind]).unpack
+    pack = struct.Struct(f">{kind.words}H").pack
 
     def number(words: Words) -> float:
         found: float = unpack(pack(*straight(words, order)))[0]
         return found
 
-    def plain(words: Words) -> float:
-        found: float = unpack(pack(*words))[0]
-        return found
-
-    return plain if order is Order.ABCD else number
+    return number
 
 
-_LETTERS = {
+LETTERS = {
     Kind.UINT16: "H",
     Kind.INT16: "h",
     Kind.UINT32: "I",
@@ -122,7 +170,7 @@ def straight(words: Words, order: Order) -> Words:
 def to_words(kind: Kind, order: Order, raw: float) -> Words:
     """A raw number as words on the wire. Raises struct.error when it does not fit the kind."""
     value = raw if kind in (Kind.FLOAT32, Kind.FLOAT64) else int(raw)
-    data = struct.pack(">" + _LETTERS[kind], value)
+    data = struct.pack(">" + LETTERS[kind], value)
     return straight(struct.unpack(f">{kind.words}H", data), order)
 
 
@@ -135,55 +183,6 @@ def text(words: Words, order: Order) -> str | None:
     return data.decode("utf-8", "replace").strip() or None
 
 
-def judge(
-    rows: Sequence[tuple[int, Scalar]],
-    words: Words,
-    numbers: list[float | None],
-    values: dict[str, float],
-    suspect: list[str],
-) -> None:
-    """Decode the numbers of one block of registers.
-
-    rows: (index, point) of each; numbers: by index, scale factors already in it; values: valid ones by name are added;
-    suspect: names of values that cannot be true are added. The loop is written out because it runs for every value of
-    every scan.
-    """
-    for index, (name, first, end, missing, number, divisor, multiplier, offset, factor, low, high, tiny) in rows:
-        own = words[first:end]
-        if own in missing:
-            continue
-        value = number(own) / divisor * multiplier
-        if factor >= 0:
-            power = numbers[factor]
-            if power is None:
-                continue
-            value = value / 10.0**-power if power < 0 else value * 10.0**power
-        value += offset  # also makes -0.0 into 0.0
-        if low <= value <= high and (value >= tiny or value <= -tiny or value == 0.0):
-            numbers[index] = values[name] = value
-        elif not math.isnan(value):  # not a number is "no value"; everything else here is a suspicion
-            suspect.append(name)
-
-
-def power_of_ten(ready: Scalar, words: Words) -> float | None:
-    """A SunSpec scale factor, or None when it is not implemented or no power of ten that can be meant."""
-    own = words[ready.first : ready.end]
-    value = ready.number(own)
-    return None if own in ready.missing or abs(value) > LARGEST_FACTOR else value
-
-
-def _uint16(words: Words) -> float:
-    return words[0]
-
-
-def _int16(words: Words) -> float:
-    return words[0] - 65536 if words[0] & 0x8000 else words[0]
-
-
-# Most values of most scans are of these kinds; a struct there and back takes three times as long.
-_WHOLE32: dict[tuple[Kind, Order], Callable[[Words], float]] = {
-    (Kind.UINT32, Order.ABCD): lambda w: w[0] << 16 | w[1],
-    (Kind.UINT32, Order.CDAB): lambda w: w[1] << 16 | w[0],
-    (Kind.INT32, Order.ABCD): lambda w: (w[0] << 16 | w[1]) - ((w[0] & 0x8000) << 17),
-    (Kind.INT32, Order.CDAB): lambda w: (w[1] << 16 | w[0]) - ((w[1] & 0x8000) << 17),
-}
+def power_of_ten(row: Scalar, raw: float, words: Words) -> float | None:
+    """A SunSpec scale factor of a block, or None when it is not implemented or no power of ten that can be meant."""
+    return None if row.absent(raw, words) or abs(raw) > LARGEST_FACTOR else raw

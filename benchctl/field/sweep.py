@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from benchctl.core.reading import InstrumentReading, UnitReading
 from benchctl.core.site import Instrument, Site, Unit
 from benchctl.field.answer import NOT_ASKED, Answer, Answers, Got
-from benchctl.field.decode import Basis, basis, decode_instrument, decode_unit
+from benchctl.field.decode import InstrumentDecoder, UnitDecoder, basis
 from benchctl.field.decoder import Decoder, instrument_decoder, unit_decoder
 
 FORMAT = 1  # first byte of a packed sweep
@@ -36,52 +36,23 @@ def decoder_of(device: Unit | Instrument) -> Decoder:
 
 def readings(site: Site, sweep: Sweep) -> tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]:
     """What the answers of a sweep mean, in the order of the site. The same answers give the same objects."""
-    kept = _kept_of(site)
+    units, instruments = _decoders(site)
     return (
-        tuple([_unit(kept, i, u, a) for i, (u, a) in enumerate(zip(site.units, sweep.units, strict=True))]),
-        tuple(
-            [
-                _instrument(kept, i, u, a)
-                for i, (u, a) in enumerate(zip(site.instruments, sweep.instruments, strict=True))
-            ]
-        ),
+        tuple([d.reading(a) for d, a in zip(units, sweep.units, strict=True)]),
+        tuple([d.reading(a) for d, a in zip(instruments, sweep.instruments, strict=True)]),
     )
 
 
-@dataclass(slots=True)
-class _Kept:
-    """The last answers of a site's devices with their readings: in every other scan a device says nothing new."""
-
-    site: Site
-    nominal: Basis
-    units: list[tuple[Answers, UnitReading] | None]
-    instruments: list[tuple[Answers, InstrumentReading] | None]
+_Decoders = tuple[tuple[UnitDecoder, ...], tuple[InstrumentDecoder, ...]]
+_last: list[tuple[Site, _Decoders]] = []  # of the site last decoded: in most scans a device says little new
 
 
-_last: list[_Kept] = []  # of the site last decoded
-
-
-def _kept_of(site: Site) -> _Kept:
-    kept = _last[0] if _last else None
-    if kept is None or kept.site is not site:
+def _decoders(site: Site) -> _Decoders:
+    if not _last or _last[0][0] is not site:
         nominal = basis(site.nameplate, site.limits.volts_present_percent)
-        kept = _Kept(site, nominal, [None] * len(site.units), [None] * len(site.instruments))
-        _last[:] = [kept]
-    return kept
-
-
-def _unit(kept: _Kept, index: int, unit: Unit, answers: Answers) -> UnitReading:
-    before = kept.units[index]
-    if before is None or before[0] != answers:
-        before = kept.units[index] = (answers, decode_unit(unit, answers, kept.nominal))
-    return before[1]
-
-
-def _instrument(kept: _Kept, index: int, instrument: Instrument, answers: Answers) -> InstrumentReading:
-    before = kept.instruments[index]
-    if before is None or before[0] != answers:
-        before = kept.instruments[index] = (answers, decode_instrument(instrument, answers, kept.nominal))
-    return before[1]
+        units = tuple(UnitDecoder(u, nominal) for u in site.units)
+        _last[:] = [(site, (units, tuple(InstrumentDecoder(i, nominal) for i in site.instruments)))]
+    return _last[0][1]
 
 
 def pack(sweep: Sweep) -> bytes:
