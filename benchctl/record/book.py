@@ -22,7 +22,7 @@ from benchctl.core.decision import Frame, Settings
 from benchctl.files.shelf import SourceFile
 from benchctl.record.codec import CodecFault, compact
 from benchctl.record.fault import RecordFault
-from benchctl.record.rows import Packer, event_row, nanoseconds, packed, words
+from benchctl.record.rows import KNOWN, Packer, event_row, nanoseconds, packed, words
 from benchctl.record.schema import SCHEMA, TABLES, first_link, insertion, link, statements
 
 STATE_EVERY_S = 60.0
@@ -45,6 +45,7 @@ class Book:
         self._heads: dict[str, bytes] = {}
         self._counts = dict.fromkeys(TABLES, 0)
         self._packer = Packer()
+        self._numbers: dict[bytes, int] = {}  # of rows of `noun`
         self.last_number: int | None = None  # the last scan that is on disk
         self._last: Frame | None = None
         self._state_s = float("-inf")
@@ -118,31 +119,49 @@ class Book:
                     continue
                 try:
                     row = self._packer.scan(frame)
+                    nouns = self._packer.rest(frame.inputs), self._packer.orders(frame.decision.orders)
                     events = [event_row(frame, event) for event in frame.decision.events]
                 except Exception as fault:  # one frame that cannot be kept must not keep the others off the disk
                     refused.append(f"scan {frame.number}: {fault}")
                     continue
-                self._frame(frame, row, events, refused, why_missing)
+                self._frame(frame, row, nouns, events, refused[-1] if refused else why_missing)
             self._db.execute("COMMIT")
         except BaseException:
             self._heads, self._counts, self._last, self._state_s = before
+            self._numbers.clear()
             self._roll_back()
             raise
         self.last_number = None if self._last is None else self._last.number
         return refused
 
     def _frame(
-        self, frame: Frame, row: tuple[Any, ...], events: list[tuple[Any, ...]], refused: list[str], why_missing: str
+        self,
+        frame: Frame,
+        row: tuple[Any, ...],
+        nouns: tuple[bytes, bytes],
+        events: list[tuple[Any, ...]],
+        why_missing: str,
     ) -> None:
         after_gap = self._last is not None and frame.number != self._last.number + 1
         if after_gap and self._last is not None:
-            self._add("gap", self._last.number + 1, frame.number - 1, row[1], refused[-1] if refused else why_missing)
-        self._insert("scan", row)
+            self._add("gap", self._last.number + 1, frame.number - 1, row[1], why_missing)
+        rest, orders = nouns
+        self._insert("scan", (*row, self._noun("rest", rest), self._noun("orders", orders)))
         for event in events:
             self._add("event", *event)
         self._last = frame
         if after_gap or frame.inputs.now_s - self._state_s >= STATE_EVERY_S - 1e-6:
             self._state(frame)
+
+    def _noun(self, kind: str, data: bytes) -> int:
+        """The number of the row of `noun` that holds this."""
+        number = self._numbers.get(data)
+        if number is None:
+            if len(self._numbers) >= KNOWN:  # what is forgotten gets a second row
+                self._numbers.clear()
+            self._add("noun", kind, data)
+            number = self._numbers[data] = self._counts["noun"]
+        return number
 
     def _state(self, frame: Frame) -> None:
         try:

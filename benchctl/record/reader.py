@@ -26,7 +26,7 @@ from benchctl.core.state import State
 from benchctl.files.shelf import RecordedShelf, SourceFile
 from benchctl.record.book import lock_path
 from benchctl.record.fault import RecordFault
-from benchctl.record.rows import inputs_of, unpacked
+from benchctl.record.rows import inputs_of, shared, unpacked
 from benchctl.record.schema import COLUMNS, SCHEMA, selection
 
 PAGE = 200
@@ -52,7 +52,7 @@ class Scan:
     spread_s: Maybe
     fault: str | None
     state_hash: bytes
-    row: dict[str, Any] = field(repr=False)
+    row: dict[str, Any] = field(repr=False)  # as in the table, but with the nouns themselves
 
     def inputs(self, site: Site) -> Inputs:
         """The inputs of the scan. Raises RecordFault when they are damaged."""
@@ -64,7 +64,7 @@ class Scan:
     def orders(self) -> Orders:
         """The orders of the scan. Raises RecordFault when they are damaged."""
         try:
-            orders: Orders = unpacked(Orders, self.row["orders"])
+            orders: Orders = shared(Orders, self.row["orders"])
         except DAMAGE as fault:
             raise RecordFault(f"{self.path}: scan {self.n}: orders are damaged: {fault}") from None
         return orders
@@ -106,6 +106,8 @@ class End:
 
 
 SHOWN = tuple(f.name for f in fields(Scan) if f.name not in ("path", "row"))
+NOUN = "(SELECT data FROM noun WHERE n = scan.{})"
+SCANS = ", ".join(NOUN.format(column) if column in ("rest", "orders") else column for column in COLUMNS["scan"])
 
 
 def connect(path: Path, on_bad_text: str = "replace") -> sqlite3.Connection:
@@ -147,9 +149,11 @@ class Reader:
         """Let go of the file."""
         self._db.close()
 
-    def _rows(self, table: str, more: str = "", values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    def _rows(
+        self, table: str, more: str = "", values: tuple[Any, ...] = (), columns: str = ""
+    ) -> list[tuple[Any, ...]]:
         try:
-            return self._db.execute(f"{selection(table)} {more}", values).fetchall()
+            return self._db.execute(f"{selection(table, columns)} {more}", values).fetchall()
         except sqlite3.Error as fault:
             raise RecordFault(f"{self.path}: table {table} is damaged: {fault}") from None
 
@@ -194,9 +198,9 @@ class Reader:
         """All scans in order, or those after a number; lazily."""
         last = -(1 << 62) if after is None else after
         names = COLUMNS["scan"]
-        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT ?", (last, PAGE)):
+        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT ?", (last, PAGE), SCANS):
             for values in rows:
-                row = dict(zip(names, values, strict=False))
+                row = dict(zip(names, values, strict=True))
                 yield Scan(path=self.path, row=row, **{name: row[name] for name in SHOWN})
             last = rows[-1][0]
 

@@ -1,21 +1,25 @@
-"""A frame as a row of the record, and back: what is kept of a scan, and how it is packed.
+"""A frame as rows of the record, and back: what is kept of a scan, and how it is packed.
 
-`raw` holds what the wire said: the packed sweep (shape "sweep"), or, in a run that has no bytes, the readings as JSON
-(shape "readings"). `rest` holds everything else of the inputs. `orders` holds what was decided. All are zlib streams.
-Orders and the rest are mostly those of the scan before, and are then packed once.
+`raw` holds what the wire said: the packed sweep as it is (shape "sweep"), or, in a run that has no bytes, the readings
+(shape "readings"). `rest` is everything else of the inputs, `orders` what was decided. Nouns are zlib streams of their
+JSON. Orders and the rest come back again and again, so `scan` names the row of `noun` that holds them: a scan is one
+row and the two that it names, and never needs the scan before.
+
+A sweep is not compressed: that would take as long as the digest of the state, for a third of its few hundred bytes.
 """
 
 import json
 import zlib
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from benchctl.core.command import Command
 from benchctl.core.decision import Event, Frame
 from benchctl.core.inputs import Inputs, Recorder
 from benchctl.core.orders import Orders, UnitWrites
-from benchctl.core.reading import InstrumentReading, Maybe, UnitReading
+from benchctl.core.reading import InstrumentReading, Maybe, Outcome, UnitReading
 from benchctl.core.site import Site
 from benchctl.field.sweep import Sweep, pack, readings, unpack
 from benchctl.record.codec import compact, noun, plain
@@ -23,6 +27,7 @@ from benchctl.record.digest import state_digest
 
 SWEEP, READINGS = "sweep", "readings"
 NS = 1_000_000_000
+KNOWN = 1000  # packed nouns that are remembered
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +51,20 @@ class Rest:
 
 def packed(value: Any, kind: Any = None) -> bytes:
     """A noun as a zlib stream of its JSON."""
-    return _squeezed(compact(plain(value, kind)).encode())
-
-
-def _squeezed(data: bytes) -> bytes:
-    return zlib.compress(data, 1, wbits=13)  # a window of 8 kB holds a scan, and costs half the time of 32 kB to set up
+    return zlib.compress(compact(plain(value, kind)).encode(), 1)
 
 
 def unpacked(kind: type[Any], data: bytes) -> Any:
     """The noun back. Raises ValueError, zlib.error."""
     return noun(kind, json.loads(zlib.decompress(data)))
+
+
+@lru_cache(KNOWN)
+def shared(kind: type[Any], data: bytes | None) -> Any:
+    """As unpacked, for values that nobody changes: the same bytes give the same object."""
+    if data is None:
+        raise ValueError("their row is missing")
+    return unpacked(kind, data)
 
 
 def words(text: str) -> str:
@@ -69,23 +78,17 @@ def nanoseconds(wall_s: float) -> int:
 
 
 class Packer:
-    """Makes rows of frames; remembers the last orders and the last rest."""
+    """Makes rows of frames; remembers the orders and the rests that it has packed."""
 
     def __init__(self) -> None:
-        self._orders: tuple[Orders | None, bytes] = (None, b"")
-        self._rest: tuple[Rest | None, bytes] = (None, b"")
+        self._known: dict[Hashable, bytes] = {}
 
     def scan(self, frame: Frame) -> tuple[Any, ...]:
-        """The row of `scan` without h. Raises CodecFault when a value cannot be kept."""
+        """The row of `scan` without rest, orders and h. Raises CodecFault when a value cannot be kept."""
         inputs, decision = frame.inputs, frame.decision
         seen = decision.seen
-        if self._orders[0] != decision.orders:
-            self._orders = (decision.orders, packed(decision.orders))
-        rest = Rest(inputs.commands, inputs.writes, inputs.recorder, inputs.clock_stepped_s, inputs.cut_short)
-        if self._rest[0] != rest:
-            self._rest = (rest, packed(rest))
         if isinstance(frame.sweep, Sweep):
-            shape, raw = SWEEP, _squeezed(pack(frame.sweep))
+            shape, raw = SWEEP, pack(frame.sweep)
         else:
             shape, raw = READINGS, packed(Readings(inputs.units, inputs.instruments))
         return (
@@ -99,15 +102,32 @@ class Packer:
             _real(seen.volts_v),
             _real(seen.hertz),
             hottest_c(inputs.units),
-            sum(u.outcome.answered for u in inputs.units),
+            units_heard(inputs.units),
             shape,
             raw,
-            self._rest[1],
-            self._orders[1],
             _real(frame.spread_s),
             words(frame.fault) or None,
             state_digest(decision.state),
         )
+
+    def rest(self, inputs: Inputs) -> bytes:
+        """The packed rest of the inputs. Raises CodecFault."""
+        rest = Rest(inputs.commands, inputs.writes, inputs.recorder, inputs.clock_stepped_s, inputs.cut_short)
+        if rest.commands or rest.clock_stepped_s:  # rare; and equal doubles are not always the same: 0.0 and -0.0
+            return packed(rest)
+        return self._once(rest)
+
+    def orders(self, orders: Orders) -> bytes:
+        """Packed orders. Raises CodecFault."""
+        return self._once(orders)
+
+    def _once(self, value: Hashable) -> bytes:
+        data = self._known.get(value)
+        if data is None:
+            if len(self._known) >= KNOWN:
+                self._known.clear()
+            data = self._known[value] = packed(value)
+        return data
 
 
 def _real(value: Maybe) -> Maybe:
@@ -117,7 +137,13 @@ def _real(value: Maybe) -> Maybe:
 
 def hottest_c(units: Sequence[UnitReading]) -> Maybe:
     """The hottest exhaust heard in a scan, or None."""
-    return max((float(u.exhaust_c) + 0.0 for u in units if u.exhaust_c is not None), default=None)
+    exhaust_c = [u.exhaust_c for u in units if u.exhaust_c is not None]
+    return _real(max(exhaust_c)) if exhaust_c else None
+
+
+def units_heard(units: Sequence[UnitReading]) -> int:
+    """How many units themselves were heard in a scan."""
+    return sum([u.outcome is Outcome.OK or u.outcome.answered for u in units])
 
 
 def event_row(frame: Frame, event: Event) -> tuple[Any, ...]:
@@ -137,9 +163,9 @@ def event_row(frame: Frame, event: Event) -> tuple[Any, ...]:
 
 def inputs_of(site: Site, row: dict[str, Any]) -> Inputs:
     """The inputs that a row of `scan` was made from. Raises ValueError, zlib.error when it is damaged."""
-    rest: Rest = unpacked(Rest, row["rest"])
+    rest: Rest = shared(Rest, row["rest"])
     if row["shape"] == SWEEP:
-        units, instruments = readings(site, unpack(site, zlib.decompress(row["raw"])))
+        units, instruments = readings(site, unpack(site, row["raw"]))
     else:
         heard: Readings = unpacked(Readings, row["raw"])
         units, instruments = heard.units, heard.instruments

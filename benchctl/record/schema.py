@@ -5,6 +5,9 @@ so a changed, removed or exchanged row is found, and where. The chain of `meta` 
 table's chain starts from the last h of `meta` and the table's name, so that rows of another run do not fit. The heads
 of all chains are kept in the row of `end`. Nobody is kept from rewriting a whole file: that is what the seal is for.
 
+Rows of `scan` name rows of `noun` that came before them: orders and the rest of the inputs, each kept once while it is
+remembered.
+
 Canonical bytes of a value: `n` for NULL; `i`, decimal digits, `;` for an integer; `r` and 8 bytes IEEE 754, most
 significant first, for a real; `t` or `b`, length in bytes, `;`, the bytes (UTF-8) for a text or a blob.
 """
@@ -14,19 +17,21 @@ import struct
 from collections.abc import Iterable
 from typing import Any
 
-SCHEMA = 1
+SCHEMA = 2
 RULE = "a record is only ever added to"
 
-# Columns without h. Blobs named raw, rest, orders, state, nouns are zlib streams; see rows.py for what is inside.
+# Columns without h. What is inside the blobs is told in rows.py.
 TABLES: dict[str, str] = {
     "meta": "n INTEGER PRIMARY KEY, k TEXT NOT NULL UNIQUE, v TEXT NOT NULL",
     "file": "n INTEGER PRIMARY KEY, kind TEXT NOT NULL, ref TEXT NOT NULL, path TEXT NOT NULL, text TEXT NOT NULL, "
     "sha256 TEXT NOT NULL",
     "settings": "n INTEGER PRIMARY KEY, nouns BLOB NOT NULL",
+    "noun": "n INTEGER PRIMARY KEY, kind TEXT NOT NULL, data BLOB NOT NULL",
     "scan": "n INTEGER PRIMARY KEY, wall_ns INTEGER NOT NULL, now_s REAL NOT NULL, dt_s REAL NOT NULL, "
     "target_kw REAL, delivered_kw REAL, source_kw REAL, volts_v REAL, hertz REAL, hottest_c REAL, "
-    "units_heard INTEGER NOT NULL, shape TEXT NOT NULL, raw BLOB NOT NULL, rest BLOB NOT NULL, "
-    "orders BLOB NOT NULL, spread_s REAL, fault TEXT, state_hash BLOB NOT NULL",
+    "units_heard INTEGER NOT NULL, shape TEXT NOT NULL, raw BLOB NOT NULL, spread_s REAL, "
+    "fault TEXT, state_hash BLOB NOT NULL, rest INTEGER NOT NULL REFERENCES noun, "
+    "orders INTEGER NOT NULL REFERENCES noun",
     "state": "n INTEGER PRIMARY KEY, state BLOB NOT NULL",
     "event": "n INTEGER PRIMARY KEY, scan INTEGER NOT NULL, wall_ns INTEGER NOT NULL, now_s REAL NOT NULL, "
     "kind TEXT NOT NULL, unit INTEGER NOT NULL, who TEXT NOT NULL, text TEXT NOT NULL, data TEXT NOT NULL",
@@ -57,14 +62,19 @@ def statements() -> Iterable[str]:
         )
 
 
+_INSERTIONS = {
+    table: f'INSERT INTO "{table}" VALUES({", ".join("?" * (len(columns) + 1))})' for table, columns in COLUMNS.items()
+}
+
+
 def insertion(table: str) -> str:
     """The statement that adds a row."""
-    return f'INSERT INTO "{table}" VALUES({", ".join("?" * (len(COLUMNS[table]) + 1))})'
+    return _INSERTIONS[table]
 
 
-def selection(table: str) -> str:
-    """The statement that reads all rows with their h, in order; more may be added to it."""
-    return f'SELECT {", ".join(COLUMNS[table])}, h FROM "{table}"'  # noqa: S608 - our own names
+def selection(table: str, columns: str = "") -> str:
+    """The statement that reads all rows, with their h where no columns are given; more may be added to it."""
+    return f'SELECT {columns or ", ".join((*COLUMNS[table], "h"))} FROM "{table}"'  # noqa: S608 - our own names
 
 
 def canonical(values: Iterable[Any]) -> bytes:

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from benchctl.core.decision import Settings
 
-# Measured on chains of 4 to 12 devices with figures that all move: about 350 bytes of words, orders, hashes and pages
-# a device and 500 a scan. Doubled: a run in trouble tells more, and waits.
-BYTES_A_SCAN, BYTES_A_DEVICE, BYTES_A_RUN = 1000, 700, 2_000_000
+# Measured on chains of 5 to 11 devices: about 90 bytes of words a device and 280 of figures, hashes and pages a scan;
+# where every word moves and every order is a new one, 130 and 650. More than doubled: a run in trouble tells more.
+BYTES_A_SCAN, BYTES_A_DEVICE, BYTES_A_RUN = 1200, 300, 2_000_000
 
 
 def needed_bytes(settings: Settings, run_s: float) -> int:

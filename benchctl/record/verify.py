@@ -10,7 +10,7 @@ from pathlib import Path
 from benchctl.record.fault import RecordFault
 from benchctl.record.reader import connect
 from benchctl.record.schema import TABLES, first_link, link, selection, statements
-from benchctl.record.seal import file_hash, read_seal
+from benchctl.record.seal import Seal, file_hash, read_seal
 
 SHOWN = 20  # findings told of each table
 
@@ -42,11 +42,7 @@ def verify(path: Path) -> Verification:
     else:
         sealed = seal is not None
     if seal is not None:
-        size_bytes = path.stat().st_size if path.is_file() else 0
-        if size_bytes != seal.size_bytes:
-            altered.append(f"size {size_bytes} bytes, sealed with {seal.size_bytes}")
-        elif file_hash(path) != seal.hash:
-            altered.append("the file's hash is not the sealed one")
+        altered.extend(_sealed(path, seal))
     elif not altered:
         notes.append("no seal: the run was interrupted, is being written, or the seal was lost")
     db = connect(path, "surrogateescape")
@@ -68,11 +64,25 @@ def verify(path: Path) -> Verification:
     return Verification(sealed, tuple(altered), tuple(notes), rows)
 
 
+def _sealed(path: Path, seal: Seal) -> Iterator[str]:
+    """What contradicts the seal."""
+    try:
+        size_bytes = path.stat().st_size if path.is_file() else 0
+        if size_bytes != seal.size_bytes:
+            yield f"size {size_bytes} bytes, sealed with {seal.size_bytes}"
+        elif file_hash(path) != seal.hash:
+            yield "the file's hash is not the sealed one"
+    except OSError as fault:
+        raise RecordFault(f"{path}: cannot be read: {fault.strerror}") from None
+
+
 def _structure(db: sqlite3.Connection) -> Iterator[str]:
     """SQLite's own check, and the tables and triggers as they must be."""
     for (told,) in db.execute("PRAGMA integrity_check(20)"):
         if told != "ok":
             yield f"SQLite: {told}"
+    for table, n, missing, _ in db.execute("PRAGMA foreign_key_check"):
+        yield f"{table} {n}: a row of {missing} that it refers to is missing"
     found = {sql for (sql,) in db.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")}
     for expected in statements():
         if expected not in found:

@@ -37,7 +37,7 @@ def test_another_database_is_told(tmp_path):
 
 def test_a_record_of_a_later_schema_is_told(tmp_path):
     path = damaged(recorded(tmp_path / "a.run", frames(2)), "UPDATE meta SET v = '99' WHERE k = 'schema'")
-    with pytest.raises(RecordFault, match="record schema 99, expected 1"):
+    with pytest.raises(RecordFault, match="record schema 99, expected 2"):
         Reader(path)
 
 
@@ -45,7 +45,7 @@ def test_a_record_of_a_later_schema_is_told(tmp_path):
     ("statement", "read", "told"),
     [
         (
-            "UPDATE scan SET rest = x'789c' WHERE n = 3",
+            "UPDATE noun SET data = x'789c' WHERE n = (SELECT rest FROM scan WHERE n = 3)",
             lambda r: [s.inputs(SETTINGS.site) for s in r.scans()],
             "scan 3: inputs are damaged",
         ),
@@ -55,9 +55,19 @@ def test_a_record_of_a_later_schema_is_told(tmp_path):
             "scan 3: inputs are damaged",
         ),
         (
-            "UPDATE scan SET orders = x'' WHERE n = 2",
+            "UPDATE noun SET data = x'' WHERE n = (SELECT orders FROM scan WHERE n = 2)",
             lambda r: [s.orders() for s in r.scans()],
             "scan 2: orders are damaged",
+        ),
+        (
+            "UPDATE scan SET orders = 1000 WHERE n = 2",
+            lambda r: [s.orders() for s in r.scans()],
+            "scan 2: orders are damaged: their row is missing",
+        ),
+        (
+            "UPDATE scan SET rest = 1000 WHERE n = 2",
+            lambda r: [s.inputs(SETTINGS.site) for s in r.scans()],
+            "scan 2: inputs are damaged: their row is missing",
         ),
         ("UPDATE state SET state = x'00' WHERE n = 0", lambda r: r.state(0), "state after scan 0 is damaged"),
         ("UPDATE settings SET nouns = x'00'", lambda r: r.settings, "settings cannot be read"),

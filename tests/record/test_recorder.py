@@ -17,6 +17,7 @@ from benchctl.core.inputs import Recorder as Health
 from benchctl.field.answer import Answer, Got
 from benchctl.field.sweep import Sweep, decoder_of, readings
 from benchctl.files import read_program, read_site
+from benchctl.record import book as book_module
 from benchctl.record import recorder as recorder_module
 from benchctl.record.digest import state_digest
 from benchctl.record.fault import RecordFault
@@ -43,6 +44,22 @@ def test_every_scan_reads_back_as_it_was_written(tmp_path):
     assert [s.state_hash for s in scans] == [state_digest(f.decision.state) for f in made]
     assert [s.wall_ns for s in scans] == [round(f.wall_s * 4) * 250_000_000 for f in made]
     assert [s.delivered_kw for s in scans] == [f.decision.seen.delivered_kw for f in made]
+
+
+@pytest.mark.parametrize("known", [1000, 3])
+def test_orders_that_come_back_are_kept_once_as_long_as_they_are_remembered(tmp_path, monkeypatch, known):
+    monkeypatch.setattr(book_module, "KNOWN", known)
+    made = frames(120)
+    path = recorded(tmp_path / "a.run", made)
+    with Reader(path) as reader:
+        assert [s.orders() for s in reader.scans()] == [f.decision.orders for f in made]
+        assert [s.inputs(SITE) for s in reader.scans()] == [f.inputs for f in made]
+    db = sqlite3.connect(path)
+    ((rows, different),) = db.execute("SELECT count(*), count(DISTINCT data) FROM noun WHERE kind = 'orders'")
+    db.close()
+    assert different == len({f.decision.orders for f in made})
+    assert (rows == different) == (known == 1000)
+    assert verify(path).intact
 
 
 def test_what_is_not_known_is_null_and_never_zero(tmp_path):
@@ -261,6 +278,8 @@ def test_a_full_disk_stops_the_record_not_the_run_and_space_brings_it_back(tmp_p
     assert recorder.close("done", {}), recorder.problem
     with Reader(tmp_path / "a.run") as reader:
         assert [s.n for s in reader.scans()] == list(range(60))
+        assert [s.orders() for s in reader.scans()] == [f.decision.orders for f in made]
+        assert [s.inputs(SITE) for s in reader.scans()] == [f.inputs for f in made]
         assert reader.gaps == ()
     assert verify(tmp_path / "a.run").intact
 

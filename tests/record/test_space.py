@@ -42,7 +42,7 @@ def test_a_record_of_a_chain_whose_every_word_moves_takes_less_than_was_estimate
 
 def test_missing_room_is_told_with_both_figures(tmp_path, monkeypatch):
     monkeypatch.setattr(space, "left_bytes", lambda folder: 1_500_000)
-    assert short_of_space(tmp_path, SETTINGS, 3600.0) == (f"the record may need 24.3 MB, 1.5 MB are free in {tmp_path}")
+    assert short_of_space(tmp_path, SETTINGS, 3600.0) == (f"the record may need 17.1 MB, 1.5 MB are free in {tmp_path}")
     monkeypatch.setattr(space, "left_bytes", lambda folder: 25_000_000)
     assert short_of_space(tmp_path, SETTINGS, 3600.0) == ""
     assert short_of_space(tmp_path, SETTINGS, 3600.0, reserve_bytes=16_000_000) != ""

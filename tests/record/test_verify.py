@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.files.shelf import SourceFile
+from benchctl.record import verify as verify_module
 from benchctl.record.fault import RecordFault
 from benchctl.record.recorder import Recorder
 from benchctl.record.schema import COLUMNS, TABLES, canonical, statements
@@ -21,7 +22,7 @@ from benchctl.record.seal import read_seal, seal_path
 from benchctl.record.verify import verify
 from tests.record.bench import SETTINGS, frames
 
-ROWS = {"meta": 8, "file": 2, "settings": 1, "scan": 28, "state": 3, "event": 6, "gap": 1, "end": 1}
+ROWS = {"meta": 8, "file": 2, "settings": 1, "noun": 22, "scan": 28, "state": 3, "event": 6, "gap": 1, "end": 1}
 
 
 @pytest.fixture(scope="module")
@@ -87,11 +88,11 @@ def test_the_chain_is_what_its_description_says(run):
         return b"b" + str(len(value)).encode() + b";" + value
 
     db = sqlite3.connect(run)
-    head = hashlib.sha256(b"benchctl record 1 meta").digest()
+    head = hashlib.sha256(b"benchctl record 2 meta").digest()
     for *row, h in db.execute("SELECT * FROM meta ORDER BY n"):
         head = hashlib.sha256(head + b"".join(map(by_hand, row))).digest()
         assert head == h
-    scan_head = hashlib.sha256(b"benchctl record 1 scan" + head).digest()
+    scan_head = hashlib.sha256(b"benchctl record 2 scan" + head).digest()
     for *row, h in db.execute("SELECT * FROM scan ORDER BY n"):
         scan_head = hashlib.sha256(scan_head + b"".join(map(by_hand, row))).digest()
         assert scan_head == h
@@ -204,6 +205,16 @@ def test_a_removed_scan_is_found(desk):
     assert unwound(path) == []
 
 
+def test_a_row_of_nouns_that_a_scan_refers_to_and_is_not_there_is_found(desk):
+    path, db = desk
+    row = db.execute("SELECT * FROM noun WHERE n = (SELECT orders FROM scan WHERE n = 5)").fetchone()
+    db.execute("DELETE FROM noun WHERE n = ?", row[:1])
+    found = unwound(path)
+    db.execute("INSERT INTO noun VALUES(?, ?, ?, ?)", row)
+    assert "scan 5: a row of noun that it refers to is missing" in found
+    assert unwound(path) == []
+
+
 def test_rows_cut_off_at_the_end_are_found_by_the_heads_that_the_end_keeps(desk):
     path, db = desk
     row = db.execute("SELECT * FROM scan ORDER BY n DESC").fetchone()
@@ -241,6 +252,15 @@ def test_any_byte_turned_over_in_the_closed_file_breaks_the_seal(run, tmp_path):
         assert found
     copy.write_bytes(data + b"x")
     assert any("size" in text for text in verify(copy).altered)
+
+
+def test_a_record_that_cannot_be_read_is_told_with_its_path(run, monkeypatch):
+    def refused(path):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(verify_module, "file_hash", refused)
+    with pytest.raises(RecordFault, match=r"a\.run: cannot be read: Permission denied"):
+        verify(run)
 
 
 def test_a_seal_that_is_no_seal_is_told(run, tmp_path):
