@@ -9,8 +9,8 @@ import pytest
 
 from benchctl.core.decision import first_state
 from benchctl.core.program import Silence
-from benchctl.core.reading import Electrical, Outcome, UnitReading
-from benchctl.core.state import Alarm, CheckState, Mode, Prompt, State, Trip
+from benchctl.core.reading import Electrical, InstrumentReading, Outcome, UnitReading
+from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, Result, State, Trial, Trip
 from benchctl.record.codec import noun, plain
 from benchctl.record.digest import state_digest, value_bytes
 from tests.record.bench import SETTINGS, frames
@@ -86,6 +86,44 @@ def test_the_last_bit_of_a_reading_changes_the_digest():
                 state.units[1].last = UnitReading(outcome, exhaust_c=exhaust_c, electrical=Electrical(volts))
                 digests.add(state_digest(state))
     assert len(digests) == 8
+
+
+def everything() -> State:
+    """A state that has one of every noun in it."""
+    state = first_state(SETTINGS)
+    state.check.results = (Trial(0, -1, Result.PASS, "t", 3.0, 3.1),)
+    state.prompt = Prompt("k", "t", 1.0, Silence.STAY)
+    state.trip = Trip("r", 0, "t", 1, 2.0)
+    state.alarms = {("a", 1): Alarm("a", 1)}
+    return state
+
+
+NOUNS = {  # how a changed noun gets into a state
+    UnitReading: lambda s: (s.units[1].last, lambda new: setattr(s.units[1], "last", new)),
+    InstrumentReading: lambda s: (s.instruments[0].last, lambda new: setattr(s.instruments[0], "last", new)),
+    Electrical: lambda s: (
+        s.units[0].last.electrical,
+        lambda new: setattr(s.units[0], "last", dataclasses.replace(s.units[0].last, electrical=new)),
+    ),
+    InstrumentState: lambda s: (s.instruments[0], lambda new: setattr(s, "instruments", (new,))),
+    CheckState: lambda s: (s.check, lambda new: setattr(s, "check", new)),
+    Trial: lambda s: (s.check.results[0], lambda new: setattr(s.check, "results", (new,))),
+    Prompt: lambda s: (s.prompt, lambda new: setattr(s, "prompt", new)),
+    Trip: lambda s: (s.trip, lambda new: setattr(s, "trip", new)),
+    Alarm: lambda s: (s.alarms["a", 1], lambda new: setattr(s, "alarms", {("a", 1): new})),
+}
+
+
+@pytest.mark.parametrize("kind", NOUNS)
+def test_any_field_of_any_noun_in_a_state_changes_the_digest(kind):
+    seen = {state_digest(everything())}
+    names = [field.name for field in dataclasses.fields(kind) if field.name not in ("electrical", "last", "results")]
+    for name in names:
+        state = everything()
+        noun_now, put = NOUNS[kind](state)
+        put(dataclasses.replace(noun_now, **{name: changed(getattr(noun_now, name))}))
+        seen.add(state_digest(state))
+    assert len(seen) == len(names) + 1
 
 
 def test_the_binary_form_is_the_one_that_records_were_made_with():
