@@ -92,6 +92,19 @@ def test_what_is_over_is_acknowledged_away_unless_it_latches_and_then_only_a_res
     assert entry(w, key) is None
 
 
+@pytest.mark.parametrize("key", [row.key for row in ROWS if row.latch and row.key not in LASTING])
+def test_a_reset_releases_nothing_whose_condition_is_still_there(key):
+    w = stage_set(key)
+    PAIRS[key][0](w)
+    w.until(lambda w: active(w, key))
+    for _ in range(10):
+        w.scan(Command(Verb.RESET))
+        found = entry(w, key)
+        if found is None or not found.active:
+            break
+        assert found.latched
+
+
 def standing(w: Stepper, row: Row) -> None:
     """What the row's reaction must have done by now, and what a milder one must not have."""
     tripped, out, held = w.state.trip is not None, w.state.units[0].out, bool(w.state.held)

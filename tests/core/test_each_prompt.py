@@ -102,6 +102,7 @@ def goes_on(w: Stepper, kind: str) -> None:
             assert w.state.leg_s == pytest.approx(5.0, abs=1.0)
         case "held":  # go on from what is on now: nothing comes back by itself in the scan of the answer
             assert (w.mode(), w.state.held, w.kw()) == (Mode.RUN, "", before)
+            assert not any(u.fell for u in w.state.units)
             program_s = w.state.program_s
             w.run(5.0)
             assert w.state.program_s > program_s
@@ -203,3 +204,16 @@ def test_where_only_a_person_may_go_on_silence_never_does(kind):
     w.run(OPEN_S[kind] + 60.0)
     assert w.mode() not in (Mode.RUN, Mode.CHECK)
     assert [u.raised for u in w.plant.units] == raised
+
+
+def test_yes_acknowledges_what_held_the_program_and_it_does_not_hold_again():
+    """A stage that did not follow stays on the list until it is reset: seen once is seen."""
+    w = Stepper(PLACE, a_program(Hold(900.0), silence=Silence.STAY)).ready()
+    w.plant.units[0].wont_close = 3
+    w.scan(Command(Verb.START))
+    asks(w, "held")
+    w.scan(YES)
+    w.run(20.0)
+    assert w.alarm("did not follow", 0)
+    assert w.plant.units[0].raised == 1  # nothing else of it was tried
+    assert (w.mode(), w.state.held, w.state.prompt) == (Mode.RUN, "", None)
