@@ -79,7 +79,8 @@ NAMES = [f"{verb.value}: {why}" for verb, _, _, why in ROWS]
 def texts() -> set[str]:
     """Patterns of all that a command may be refused with: what the verbs return, and what is named a refusal."""
     found: set[str] = set()
-    for function in (obey.obey, course.answered, *obey.VERBS.values()):
+    functions: tuple[Callable[..., object], ...] = (obey.obey, course.answered, *obey.VERBS.values())
+    for function in functions:
         for node in ast.walk(ast.parse(inspect.getsource(function))):
             named = isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "refusal"
             if named or isinstance(node, ast.Return):
