@@ -92,8 +92,8 @@ def _rehearse(args, voice, settings, scenario, files) -> int:  # type: ignore[no
     )
     try:
         last = rehearsal.run()
-    except KeyboardInterrupt:
-        recorder.close("interrupted", {})
+    except BaseException as ended:  # whatever it is, the record is closed first
+        recorder.close("interrupted" if isinstance(ended, KeyboardInterrupt) else "fault", {})
         raise
     return _tell(voice, rehearsal, last, tally, recorder, time.perf_counter() - begun_s)
 

@@ -36,7 +36,7 @@ def check_step(state: State, seen: Seen, settings: Settings, dt_s: float, events
         return
     trials = trial_list(settings)
     while check.index < len(trials) and not _can_try(state, seen, trials[check.index]):
-        check.index += 1
+        check = state.check = CheckState(index=check.index + 1, results=check.results)  # its load is no other unit's
     if check.index >= len(trials):
         _begin_program(state, settings, events)
         return
@@ -124,6 +124,15 @@ def _trial_step(
     check, u, s = state.check, state.units[unit], seen.units[unit]
     profile = settings.site.units[unit].profile
     check.wait_s += dt_s
+    if (
+        check.step == 1
+        and check.load
+        and u.follow_s == 0.0
+        and (u.unclosed & check.load or (u.unclosed and not profile.stages))
+    ):
+        fault = Judged(Result.NOT_DEMONSTRATED, "the load did not come on")
+        _finish(state, settings, unit, stage, fault, 0.0, events)  # asked for again it would be closed again
+        return
     gauge = _gauge(state, seen, settings, unit, stage)
     if check.step == 1 and check.load == 0:
         check.load = _trial_load(state, seen, settings, unit, stage)

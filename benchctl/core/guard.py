@@ -103,13 +103,14 @@ def _left(profile: Profile, u: UnitState, new: int) -> int:
 def _lower_to_limit(state: State, seen: Seen, settings: Settings, loads: list[int], limit_kw: float) -> None:
     """Open load of units that we can move until what may be closed is within the limit."""
     units = settings.site.units
-    fixed_kw, offers, present = 0.0, [], []
+    fixed_kw, offers, present, movable = 0.0, [], [], []
     for u, s, unit, load in zip(state.units, seen.units, units, loads, strict=True):
-        reachable = u.joined and s.contact is Contact.FRESH
+        reachable = u.joined and s.contact is Contact.FRESH and s.reading.remote is not False
         if not reachable:
             fixed_kw += s.possible_kw
         offers.append(offer(unit.profile, usable(u, unit.profile) if reachable else 0, s.ratio, u.health))
         present.append(load if reachable else 0)
+        movable.append(reachable)
     chosen = choose(
         tuple(offers),
         tuple(present),
@@ -117,8 +118,9 @@ def _lower_to_limit(state: State, seen: Seen, settings: Settings, loads: list[in
         Rounding.AT_MOST,
         unbalance_percent=settings.site.limits.unbalance_percent,
     )
-    for i, unit in enumerate(units):
-        loads[i] = meet(unit.profile, loads[i], chosen.loads[i])
+    for i, (unit, free) in enumerate(zip(units, movable, strict=True)):
+        if free:
+            loads[i] = meet(unit.profile, loads[i], chosen.loads[i])
 
 
 def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: float) -> UnitOrders:  # type: ignore[no-untyped-def]

@@ -242,6 +242,8 @@ def _load(
         u.wanted = meet(profile, u.wanted, load)
     if lowers(profile, load, u.wanted):
         u.opening_s, u.welded = 0.0, 0
+    elif reading.remote is False:  # it takes no orders: nothing was written that it could fail to follow
+        u.opening_s = 0.0
     else:
         u.opening_s = min(u.opening_s + dt_s, 1e9)
         drop_s = profile.setpoint.drop_s if profile.setpoint else 0.0
