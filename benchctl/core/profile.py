@@ -11,7 +11,8 @@ from enum import Enum
 from functools import cached_property
 
 from benchctl.core.registers import Point, RegisterMap
-from benchctl.electrical.heat import rise_k
+
+AIR_J_M3K = 1.2041 * 1006.0  # rho (kg/m3, dry air at 20 degC and sea level) times cp (J/(kg K))
 
 
 class Reaction(Enum):
@@ -148,10 +149,10 @@ class Profile:
 
     @cached_property
     def full_rise_k(self) -> float | None:
-        """Exhaust over inlet at full load in kelvin, at sea level: as stated, or from the fan's flow, or None."""
+        """Exhaust over inlet at full load in kelvin, at sea level: as stated, or P / (rho cp Q), or None."""
         if self.expected_rise_k is not None:
             return self.expected_rise_k
-        return rise_k(self.rated_kw, self.fan.flow_m3_s) if self.fan.flow_m3_s else None
+        return 1000.0 * self.rated_kw / (AIR_J_M3K * self.fan.flow_m3_s) if self.fan.flow_m3_s else None
 
     @cached_property
     def corrects_volts(self) -> bool:
