@@ -5,11 +5,10 @@ then rests. Writing: openings, fans, then closings only if every opening was ack
 """
 
 import asyncio
-from dataclasses import dataclass, field
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
-from benchctl.field.answer import DOWN, Got
+from benchctl.field.answer import Got
 from benchctl.field.device import Counts, Device
 from benchctl.field.encode import NOTHING
 from benchctl.field.ending import Ending, see_out
@@ -25,41 +24,11 @@ from benchctl.field.job import (
     mute_pass,
     one_a_line,
 )
+from benchctl.field.line import Line
 from benchctl.field.link import Connect, Link
 from benchctl.field.sweep import Sweep
 
 GRACE_S = 0.01  # after a deadline, for time-outs that end with it
-
-
-@dataclass(slots=True)
-class Line:
-    """A link and the devices behind it, asked in turn."""
-
-    link: Link
-    devices: list[Device] = field(default_factory=list)
-    begin: int = 0  # device to ask first: the one that the last scan did not reach
-
-    async def scan(self, until_s: float) -> None:
-        """Read every device that is not resting; then let resting ones be pinged."""
-        link = self.link
-        if not link.connected and (link.attempts > 0 or not await link.ready(until_s)):
-            link.supervise()
-            for device in self.devices:
-                device.miss(DOWN)
-            return
-        count = len(self.devices)
-        for step in range(count):
-            index = (self.begin + step) % count
-            device = self.devices[index]
-            if device.silent:
-                device.miss(device.last_ping())
-                continue
-            await device.scan(until_s)
-            if until_s <= asyncio.get_running_loop().time():
-                self.begin = (index if not device.silent and not device.heard else index + 1) % count
-                break
-        for device in self.devices:
-            device.ping_if_due()
 
 
 class Chain:
@@ -82,7 +51,6 @@ class Chain:
             line.devices.append(device)
             self._devices.append(device)
         self._units = self._devices[: len(site.units)]
-        self._scans: list[asyncio.Task[None]] = []
         self._ending = Ending()
 
     @property
@@ -113,8 +81,7 @@ class Chain:
         if cut_short:
             self._ending.forget()
         else:
-            self._scans = [self._loop.create_task(line.scan(until_s)) for line in self._lines.values()]
-            cut_short = await self._ending.of(self._scans, until_s + GRACE_S, cut)
+            cut_short = await self._ending.of(list(self._lines.values()), until_s, GRACE_S, cut)
         results = [d.result() for d in self._devices]
         return Sweep(tuple(results[: len(self._units)]), tuple(results[len(self._units) :]), cut_short)
 
@@ -123,16 +90,15 @@ class Chain:
         found: dict[str, float | None] = {}
         for device in self._devices:
             began_s = self._loop.time()
-            answered = device.heard and (await device.ask(device.plan.blocks[0], float("inf"))).got is Got.OK
+            answered = device.heard and (await device.ask_first()).got is Got.OK
             found[device.noun.name] = self._loop.time() - began_s if answered else None
         return found
 
     async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
         """Carry orders out; what is not sent by `until_s` (loop time) is discarded. One outcome per unit."""
         if orders.urgent:
-            for scan in self._scans:
-                scan.cancel()
             for line in self._lines.values():
+                line.cancel()
                 line.link.cut_reads()
         jobs = [self._job(d, o, orders.urgent) for d, o in zip(self._units, orders.units, strict=True)]
         busy = [j for j in jobs if j.writes]

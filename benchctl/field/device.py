@@ -9,9 +9,9 @@ from benchctl.core.registers import Space
 from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
 from benchctl.field.encode import Request, Writes, encode
-from benchctl.field.holes import NO_SUCH_ADDRESS, existing, read_parts
+from benchctl.field.holes import NO_SUCH_ADDRESS, Steps, existing, read_parts
 from benchctl.field.link import Link
-from benchctl.field.modbus import Question, read_question
+from benchctl.field.modbus import read_question
 from benchctl.field.points import Block, Plan
 from benchctl.field.sweep import decoder_of
 
@@ -57,16 +57,16 @@ class Device:
         self._always = self.plan.always
         self._once: dict[int, Answer] = {}  # block → its answer, until the last of those read once has come
         self._echo: dict[int, Answer] = {}  # block → what was last heard of our orders, unless they changed since
-        self._encoded: tuple[tuple[UnitOrders, Answers, bool], Writes] | None = None  # the last orders as writes
+        self._encoded: tuple[tuple[object, ...], Writes] | None = None  # the last orders as writes
         # a panel is not asked more often than it refreshes; meters are, for the sake of the limits that hang on them
         self._pace_s = PACE * noun.refresh_s if isinstance(noun, Instrument) and noun.role == "panel" else 0.0
         self._paced_until_s = 0.0
-        self._fan_block = _fan_block(noun, self.plan)
+        self._fan = _fan_place(noun, self.plan)
         self._once_due_s = self._echo_due_s = self._rest_until_s = self._write_due_s = 0.0
         self._rest_s = FIRST_REST_S
         self._hurried = False
         self._contact_s = -1.0
-        self._ping: asyncio.Task[None] | None = None
+        self._pinging = False
         self._heard_by_ping: Answer | None = None
         self._loop = asyncio.get_running_loop()
         self.clear()
@@ -78,7 +78,10 @@ class Device:
 
     def recent(self) -> Answers:
         """What was last heard of the device: in this scan, or where it was not asked yet in the one before."""
-        return tuple(self.answers) if any(a is not NOT_ASKED for a in self.answers) else self.before
+        for answer in self.answers:
+            if answer is not NOT_ASKED:
+                return tuple(self.answers)
+        return self.before
 
     @property
     def answering(self) -> bool:
@@ -95,7 +98,7 @@ class Device:
         if self.answers:
             self.answers[0] = answer
 
-    async def scan(self, until_s: float) -> None:
+    def scan(self, until_s: float) -> Steps[None]:
         """Read what is due, block by block, until one stays without an answer."""
         if self._contact_s != self.link.connected_s:
             self._contact_s = self.link.connected_s
@@ -105,7 +108,7 @@ class Device:
             return
         self._paced_until_s = self._loop.time() + self._pace_s
         for index in self._always:
-            if not await self._read(index, until_s, 1.0):
+            if not (yield from self._read(index, until_s, 1.0)):
                 return
         self._hurried = False
         self._rest_s = FIRST_REST_S
@@ -113,19 +116,25 @@ class Device:
         if now_s >= self._echo_due_s and self.plan.echoes:
             self._doubt()
             for index in self.plan.echoes:
-                if not await self._read(index, until_s, ROOM):
+                if not (yield from self._read(index, until_s, ROOM)):
                     return
             self._echo = {i: self.answers[i] for i in self.plan.echoes}
             self._echo_due_s = now_s + ECHO_EVERY_S
         if now_s >= self._once_due_s:
-            await self._read_once(now_s, until_s)
+            yield from self._read_once(now_s, until_s)
 
-    async def _read(self, index: int, until_s: float, room: float) -> bool:
+    def _read(self, index: int, until_s: float, room: float) -> Steps[bool]:
         """Ask for one block if there is `room` times its usual time; False: it stayed without an answer."""
         patience_s = until_s - self._loop.time()
         if patience_s < room * self.turnaround_s:
             return False
-        answer = self.answers[index] = await self._block(index, until_s)
+        if self._runs and index in self._runs:
+            answer = yield from read_parts(self._part, self.plan.blocks[index], self._runs[index])
+        else:
+            answer = self._counted((yield self._questions[index]))
+            if answer.code == NO_SUCH_ADDRESS:
+                answer = yield from self._around_holes(index, answer)
+        self.answers[index] = answer
         if answer.got is Got.OK:
             return True
         if answer.got not in (Got.SILENT, Got.DOWN, Got.NOT_ASKED) and answer.code not in GATEWAY_CODES:
@@ -138,11 +147,11 @@ class Device:
             self._hurried = hurried
         return False
 
-    async def _read_once(self, now_s: float, until_s: float) -> None:
+    def _read_once(self, now_s: float, until_s: float) -> Steps[None]:
         """What does not change, in as many scans as it needs, and told in one: together it identifies the device."""
         for index in range(self.plan.each, len(self.plan.blocks)):
             if index not in self._once:
-                if not await self._read(index, until_s, ROOM):
+                if not (yield from self._read(index, until_s, ROOM)):
                     return
                 self._once[index], self.answers[index] = self.answers[index], NOT_ASKED
         for index, answer in self._once.items():
@@ -165,28 +174,30 @@ class Device:
         """The answers of this scan, with what was last heard of our orders where the scan did not ask for it."""
         if not self._echo:
             return tuple(self.answers)
-        return tuple(self._echo.get(i, a) if a is NOT_ASKED else a for i, a in enumerate(self.answers))
+        return tuple([self._known(i) for i in range(len(self.answers))])
 
-    async def _block(self, index: int, until_s: float) -> Answer:
-        """One block, in parts where some of its addresses do not exist."""
-        runs = self._runs.get(index)
+    def _known(self, index: int) -> Answer:
+        answer = self.answers[index]
+        return self._echo.get(index, answer) if answer is NOT_ASKED else answer
+
+    def _around_holes(self, index: int, refused: Answer) -> Steps[Answer]:
+        """A refused block in parts, where some of its addresses do not exist."""
+        block, values = self.plan.blocks[index], self.plan.values[index]
+        runs = (yield from existing(self._part, block, values, self.absent)) if len(values) > 1 else None
         if runs is None:
-            answer = await self._ask(self._questions[index], until_s)
-            values = self.plan.values[index]
-            if answer.got is not Got.EXCEPTION or answer.code != NO_SUCH_ADDRESS or len(values) < 2:
-                return answer
-            runs = await existing(lambda b: self.ask(b, until_s), self.plan.blocks[index], values, self.absent)
-            if runs is None:
-                return answer
-            self._runs[index] = runs
-        return await read_parts(lambda b: self.ask(b, until_s), self.plan.blocks[index], runs)
+            return refused
+        self._runs[index] = runs
+        return (yield from read_parts(self._part, block, runs))
 
-    async def ask(self, block: Block, until_s: float) -> Answer:
-        """One read request, counted."""
-        return await self._ask(read_question(self.noun.unit_id, block), until_s)
+    def _part(self, block: Block) -> Steps[Answer]:
+        """Part of a block."""
+        return self._counted((yield read_question(self.noun.unit_id, block)))
 
-    async def _ask(self, question: Question, until_s: float) -> Answer:
-        answer = await self.link.ask(question, self.timeout_s, until_s)
+    async def ask_first(self) -> Answer:
+        """Ask for the first block outside of a scan."""
+        return self._counted(await self.link.ask(self._questions[0], self.timeout_s, float("inf")))
+
+    def _counted(self, answer: Answer) -> Answer:
         if answer.got is not Got.NOT_ASKED:
             self.counts.reads += 1
             self._count(answer)
@@ -206,12 +217,16 @@ class Device:
 
     def ping_if_due(self) -> None:
         """Between scans, ask a resting device for one block, without anybody waiting for it."""
-        idle = self._ping is None or self._ping.done()
-        if self.silent and idle and self.plan.blocks and self._loop.time() >= self._rest_until_s:
-            self._ping = self._loop.create_task(self._ask_resting())
+        if self.silent and not self._pinging and self.plan.blocks and self._loop.time() >= self._rest_until_s:
+            self._pinging = True
+            question = self._questions[self._always[0] if self._always else 0]
+            answer = self.link.begin(question, self.timeout_s, float("inf"), self._pinged)
+            if answer is not None:
+                self._pinged(answer)
 
-    async def _ask_resting(self) -> None:
-        answer = await self._ask(self._questions[self._always[0] if self._always else 0], float("inf"))
+    def _pinged(self, answer: Answer) -> None:
+        self._pinging = False
+        self._counted(answer)
         if answer.got in (Got.SILENT, Got.DOWN) or answer.code in GATEWAY_CODES:
             self._heard_by_ping = answer
             self._rest()
@@ -220,8 +235,9 @@ class Device:
 
     def stop_ping(self) -> None:
         """Abandon a ping in flight."""
-        if self._ping is not None:
-            self._ping.cancel()
+        if self._pinging:
+            self._pinging = False
+            self.link.withdraw(self._pinged)
 
     def last_ping(self) -> Answer:
         """How the last ping failed, told once; NOT_ASKED while the device rests."""
@@ -243,12 +259,13 @@ class Device:
             self._encoded = key, encode(self.noun, orders, known, all_stages=all_stages)
         return self._encoded[1]
 
-    def _concerned(self, orders: UnitOrders) -> Answers:
-        """The answers that writes depend on: while no load moves, only what the fan was last told."""
-        known = self.known()
-        if orders.lower or orders.raise_to is not None or orders.feed:
-            return known
-        return known if self._fan_block is None else known[self._fan_block : self._fan_block + 1]
+    def _concerned(self, orders: UnitOrders) -> tuple[object, ...]:
+        """What writes depend on: all that is known of the unit, or while no load moves only the fan's order in it."""
+        if orders.lower or orders.raise_to is not None or orders.feed or self._fan is None:
+            return self.known()
+        block, first, end = self._fan
+        answer = self._known(block)
+        return answer.got, answer.words[first:end], answer.holes
 
     async def write(self, requests: Sequence[Request], until_s: float, *, careful: bool) -> Write:
         """Send requests in order. careful: stop at the first that is not acknowledged; else only at silence."""
@@ -298,14 +315,18 @@ def _heard(answers: Sequence[Answer]) -> bool:
 
 
 # Exceptions after which a write may yet be in force: acknowledged but slow, or a gateway that heard nothing back.
-def _fan_block(noun: Unit | Instrument, plan: Plan) -> int | None:
-    """The block that holds a unit's fan order."""
-    point = noun.profile.registers.point("fan_order") if isinstance(noun, Unit) else None
-    try:
-        return None if point is None else plan.place(point)[0]
-    except KeyError:
-        return None
-
-
 _PERHAPS_DONE = frozenset({5}) | GATEWAY_CODES
 _BADNESS = {Write.NONE: 0, Write.DONE: 1, Write.NOT_SENT: 2, Write.REFUSED: 3, Write.UNKNOWN: 4}
+
+
+def _fan_place(noun: Unit | Instrument, plan: Plan) -> tuple[int, int, int] | None:
+    """Block and words (first, end) in it of a unit's fan order; None where it has none, or not in one place."""
+    point = noun.profile.registers.point("fan_order") if isinstance(noun, Unit) else None
+    if point is None or point.scale_from is not None:
+        return None
+    try:
+        block, offset = plan.place(point)
+    except KeyError:
+        return None
+    first = offset >> 4 if point.space.bits else offset
+    return block, first, first + point.words

@@ -3,6 +3,8 @@
 import asyncio
 from collections.abc import Sequence
 
+from benchctl.field.line import Line
+
 
 class Ending:
     """The end of one scan after the other. Make it inside a running loop.
@@ -13,44 +15,52 @@ class Ending:
     def __init__(self) -> None:
         self._loop = asyncio.get_running_loop()
         self._over: asyncio.Future[None] | None = None  # of the scan in progress
-        self._left = 0  # reads that are not done
+        self._left = 0  # lines that are not done
         self._was_cut = False
+        self._fault: Exception | None = None
         self._cut: asyncio.Event | None = None
         self._watch: asyncio.Task[None] | None = None
+        self._timer: asyncio.TimerHandle
 
-    async def of(self, reads: "Sequence[asyncio.Task[None]]", until_s: float, cut: asyncio.Event | None) -> bool:
-        """Wait for the end; then none of the reads runs any more. True when they were cut, or cancelled for a drop.
+    async def of(self, lines: Sequence[Line], until_s: float, grace_s: float, cut: asyncio.Event | None) -> bool:
+        """Scan all lines until `until_s`; then none of them reads any more. True when they were cut for a drop.
 
         Raises what a read raised.
         """
-        self._over = self._loop.create_future()
-        self._left, self._was_cut = len(reads), False
-        for read in reads:
-            read.add_done_callback(self._done)
+        self._over = over = self._loop.create_future()
+        self._left, self._was_cut, self._fault = len(lines), False, None
         self._follow(cut)
-        timer = self._loop.call_at(until_s, self._end)
+        for line in lines:
+            line.start(until_s, self._done)
+        self._timer = self._loop.call_at(until_s, self._expire, lines, grace_s)
         try:
-            if reads:
-                await self._over
+            if self._left:
+                await over
         finally:
-            timer.cancel()
+            self._timer.cancel()
             self._over = None
-            await see_out(reads)
-        for read in reads:
-            if not read.cancelled():
-                read.result()
+            for line in lines:
+                line.cancel()
+        if self._fault is not None:
+            raise self._fault
         return self._was_cut
+
+    def _expire(self, lines: Sequence[Line], grace_s: float) -> None:
+        self._timer = self._loop.call_later(grace_s, self._end)
+        for line in lines:
+            line.expire()
 
     def _end(self) -> None:
         if self._over is not None and not self._over.done():
             self._over.set_result(None)
 
-    def _done(self, read: "asyncio.Task[None]") -> None:
+    def _done(self, fault: Exception | None, cancelled: bool) -> None:
         self._left -= 1
         if self._over is None:
             return
-        self._was_cut = self._was_cut or read.cancelled()
-        if not self._left or (not read.cancelled() and read.exception() is not None):
+        self._was_cut = self._was_cut or cancelled
+        self._fault = self._fault or fault
+        if not self._left or fault is not None:
             self._end()
 
     def _follow(self, cut: asyncio.Event | None) -> None:

@@ -9,17 +9,18 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from benchctl.core.site import Endpoint
-from benchctl.field.answer import DOWN, NOT_ASKED, Answer, Got
+from benchctl.field.answer import DOWN, NOT_ASKED, SILENT, Answer, Got
 from benchctl.field.encode import Request
 from benchctl.field.modbus import Question, read_question, write_question
 from benchctl.field.points import Block
-from benchctl.field.turn import Turn
+from benchctl.field.turn import Go, Turn
 from benchctl.field.wire import Wire
 
 # (endpoint, factory of the client's protocol) → transport and protocol, instead of a TCP connection.
 Connect = Callable[
     [Endpoint, Callable[[], asyncio.Protocol]], Coroutine[Any, Any, tuple[asyncio.Transport, asyncio.Protocol]]
 ]
+End = Callable[[Answer], None]
 
 CONNECT_TIMEOUT_S = 3.0
 FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 5.0  # between attempts to connect, doubling
@@ -53,7 +54,10 @@ class Link:
         self._next_attempt_s = 0.0
         self._wait_s = FIRST_WAIT_S
         self._closed = False
-        self._reading = False
+        self._end: End | None = None  # of the request under way
+        self._writing = False
+        self._unit_id = 0
+        self._waiting: dict[End, Go] = {}  # of requests that wait for their turn
         self._mute: list[int] = []  # unit ids of silent requests since the last reply
         self._asked: set[int] = set()  # unit ids asked on this connection
 
@@ -87,7 +91,7 @@ class Link:
         self._wait_s = min(2.0 * self._wait_s, LONGEST_WAIT_S)
         try:
             async with asyncio.timeout(CONNECT_TIMEOUT_S):
-                _, wire = await self._dial(self.endpoint, lambda: Wire(self._lost))
+                _, wire = await self._dial(self.endpoint, lambda: Wire(self._lost, self._ended))
         except OSError as fault:  # of which TimeoutError is one
             return self._refused(f"no connection: {_reason(fault)}")
         assert isinstance(wire, Wire)
@@ -120,91 +124,145 @@ class Link:
         """Give the socket up at once; the schedule decides when to connect again."""
         wire = self._wire
         if wire is not None:
-            wire.close(at_once=True)
             self._lost(wire, why)
+            wire.close(at_once=True)
 
     def close(self) -> None:
         """Close for good. What waits is told that the connection is lost."""
         self._closed = True
         if self._connecting is not None:
             self._connecting.cancel()
+        self.turn.dismiss_all()
         wire, self._wire = self._wire, None
         if wire is not None:
             wire.close()
-        self.turn.dismiss_all()
 
     # -- one request at a time
 
-    async def read(self, unit_id: int, block: Block, timeout_s: float, until_s: float) -> Answer:
-        """Ask for one block. Never raises but CancelledError; see `Got` for how it may end."""
-        return await self.ask(read_question(unit_id, block), timeout_s, until_s)
+    def begin(
+        self,
+        question: Question,
+        timeout_s: float,
+        until_s: float,
+        end: End,
+        *,
+        write: bool = False,
+        watched: bool = False,
+    ) -> Answer | None:
+        """Send a request as soon as it has its turn. An answer: it ended at once. None: `end(answer)` will be called.
 
-    async def ask(self, question: Question, timeout_s: float, until_s: float) -> Answer:
-        """The same for a read that was made ready before."""
-        turn, loop = self.turn, self._loop
-        if not turn.free() and not await turn.take(write=False):
-            return NOT_ASKED
-        try:
-            left_s = until_s - loop.time()
-            if left_s <= SAME_INSTANT_S:
-                return NOT_ASKED
-            self._reading = True
-            return await self._send(question, min(timeout_s, left_s))
-        finally:
-            self._reading = False
-            turn.release()
-
-    async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
-        """Send one write, before all reads that wait. OK = acknowledged; the answer has no words.
+        watched: the caller calls `expire` at `until_s`, so that all requests of all lines need but one timer.
 
         NOT_ASKED = not sent. DOWN, SILENT and BAD = sent without a proper answer, unless there was no connection
-        before (then NOT_ASKED).
+        before: then a read is DOWN and a write NOT_ASKED.
         """
-        if not self.connected or not await self.turn.take(write=True):
-            return NOT_ASKED
-        try:
-            left_s = until_s - self._loop.time()
-            if left_s <= SAME_INSTANT_S or not self.connected:
-                return NOT_ASKED
-            return await self._send(write_question(unit_id, request), min(timeout_s, left_s))
-        finally:
+        if self.turn.free():
+            return self._send(question, timeout_s, until_s, end, write=write, watched=watched)
+
+        def go(mine: bool) -> None:
+            del self._waiting[end]
+            answer: Answer | None = NOT_ASKED
+            if mine:
+                answer = self._send(question, timeout_s, until_s, end, write=write, watched=watched)
+            if answer is not None:
+                end(answer)
+
+        self._waiting[end] = go
+        self.turn.take(go, write=write)
+        return None
+
+    def _send(
+        self, question: Question, timeout_s: float, until_s: float, end: End, *, write: bool, watched: bool
+    ) -> Answer | None:
+        """Send in our turn."""
+        wire, left_s = self._wire, until_s - self._loop.time()
+        if left_s <= SAME_INSTANT_S or wire is None:
             self.turn.release()
+            return NOT_ASKED if write or left_s <= SAME_INSTANT_S else DOWN
+        self._asked.add(question.unit_id)
+        self._end, self._writing, self._unit_id = end, write, question.unit_id
+        try:
+            wire.ask(question, timeout_s if timeout_s < left_s else None if watched else left_s)
+        except Exception:
+            self.withdraw(end)  # what could not be sent keeps nobody waiting
+            raise
+        return None
+
+    def _ended(self, answer: Answer) -> None:
+        """The request under way has ended; count silences."""
+        end, self._end = self._end, None
+        self.turn.replied()
+        if answer.got is Got.SILENT:
+            self._no_reply(self._unit_id)
+        elif self._mute and answer.got in _REPLIES:
+            self._mute.clear()
+        self.turn.release()
+        if end is not None:
+            end(answer)
+
+    def expire(self, end: End) -> None:
+        """The deadline of what `end` waits for has come."""
+        if self._end == end and self._wire is not None:
+            self._wire.end(SILENT)
+
+    def withdraw(self, end: End) -> None:
+        """Ask no longer for what `end` waits for: it will not be called."""
+        if self._end == end:
+            self._end = None
+            if self._wire is not None:
+                self._wire.forget()
+            self.turn.replied()
+            self.turn.release()
+        elif end in self._waiting:
+            self.turn.leave(self._waiting.pop(end))
+
+    async def ask(self, question: Question, timeout_s: float, until_s: float, *, write: bool = False) -> Answer:
+        """Send a request and wait for its end. Never raises but CancelledError; see `Got` for how it may end."""
+        waiter: asyncio.Future[Answer] = self._loop.create_future()
+
+        def end(answer: Answer) -> None:
+            if not waiter.done():
+                waiter.set_result(answer)
+
+        answer = self.begin(question, timeout_s, until_s, end, write=write)
+        if answer is not None:
+            return answer
+        try:
+            return await waiter
+        except asyncio.CancelledError:
+            self.withdraw(end)
+            raise
+
+    async def read(self, unit_id: int, block: Block, timeout_s: float, until_s: float) -> Answer:
+        """Ask for one block."""
+        return await self.ask(read_question(unit_id, block), timeout_s, until_s)
+
+    async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
+        """Send one write, before all reads that wait. OK = acknowledged; the answer has no words."""
+        if not self.connected:
+            return NOT_ASKED
+        return await self.ask(write_question(unit_id, request), timeout_s, until_s, write=True)
 
     def cut_reads(self) -> None:
         """Abandon the read in flight and those that wait: they end NOT_ASKED at once."""
         self.turn.dismiss_readers()
-        if self._reading and self._wire is not None:
+        if self._end is not None and not self._writing and self._wire is not None:
             self._wire.end(NOT_ASKED)
 
     async def quiesce(self, most_s: float) -> None:
         """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
         if not self.turn.busy:
             return
-        idle = self._loop.create_task(self._when_idle())
-        done, _ = await asyncio.wait({idle}, timeout=most_s)
-        if not done:
-            self.cut_reads()
-            await idle
+        idle = asyncio.Event()
+        self.turn.take(lambda mine: self._idle(idle, mine), write=True)
+        timer = self._loop.call_later(most_s, self.cut_reads)
+        await idle.wait()
+        timer.cancel()
 
-    async def _when_idle(self) -> None:
-        if await self.turn.take(write=True):
+    def _idle(self, idle: asyncio.Event, mine: bool) -> None:
+        if mine:
             self.turn.release()
-
-    async def _send(self, question: Question, timeout_s: float) -> Answer:
-        """Send a request and wait for its end; count silences."""
-        wire = self._wire
-        if wire is None:
-            return DOWN
-        self._asked.add(question.unit_id)
-        try:
-            answer = await wire.ask(question, timeout_s)
-        finally:
-            self.turn.replied()
-        if answer.got is Got.SILENT:
-            self._no_reply(question.unit_id)
-        elif self._mute and answer.got in _REPLIES:
-            self._mute.clear()
-        return answer
+        idle.set()
 
     def _no_reply(self, unit_id: int) -> None:
         """Count a silence. The socket is given up only when every device behind it is silent."""

@@ -41,6 +41,7 @@ _READS: dict[Space, type[ModbusPDU]] = {
     Space.HOLDING: ReadHoldingRegistersRequest,
     Space.INPUT: ReadInputRegistersRequest,
 }
+_HEADER = struct.Struct(">HHHB").unpack_from
 _DECODER = DecodePDU(False)
 _FRAMER = FramerSocket(_DECODER)
 
@@ -56,13 +57,18 @@ def next_frame(data: bytes) -> tuple[int, int, int, bytes]:
     """
     if len(data) < 8:
         return 0, 0, 0, b""
-    length = data[4] << 8 | data[5]
+    transaction, protocol, length, unit_id = _HEADER(data)
     if not SHORTEST <= length <= LONGEST:
         raise UnreadableError
-    if data[2] or data[3]:
-        return (length + 6 if len(data) >= length + 6 else 0), 0, 0, b""
-    found: tuple[int, int, int, bytes] = _FRAMER.decode(data)
-    return found
+    end = length + 6
+    if len(data) < end:
+        return 0, 0, 0, b""
+    if protocol:
+        return end, 0, 0, b""
+    if length == SHORTEST:  # from a device that miscounts its exceptions; the library knows them
+        found: tuple[int, int, int, bytes] = _FRAMER.decode(data)
+        return found
+    return end, unit_id, transaction, data[7:end]
 
 
 class Question:

@@ -1,9 +1,13 @@
-"""Whose turn it is on a line that carries one request at a time: writes before reads, a silence after each reply."""
+"""Whose turn it is on a line that carries one request at a time: writes before reads, a silence after each reply.
+
+Who waits leaves a function behind: called with True, the line is his; with False, his request is abandoned.
+"""
 
 import asyncio
 from collections import deque
+from collections.abc import Callable
 
-Waiting = deque["asyncio.Future[bool]"]
+Go = Callable[[bool], None]
 
 
 class Turn:
@@ -13,8 +17,9 @@ class Turn:
         self.gap_s = gap_s  # silence that the line needs after a reply
         self.busy = False
         self._loop = asyncio.get_running_loop()
-        self._writers: Waiting = deque()
-        self._readers: Waiting = deque()
+        self._writers: deque[Go] = deque()
+        self._readers: deque[Go] = deque()
+        self._next: tuple[Go, asyncio.TimerHandle] | None = None  # has the line, and waits for the silence's end
         self._quiet_until_s = 0.0
 
     def free(self) -> bool:
@@ -24,39 +29,40 @@ class Turn:
         self.busy = True
         return True
 
-    async def take(self, *, write: bool) -> bool:
-        """Wait for the line; whoever got it must `release` it. False: abandoned while waiting, and not taken."""
+    def take(self, go: Go, *, write: bool) -> None:
+        """Have `go` called when the line is free and silent; who got it must `release` it."""
         if self.busy:
-            waiter: asyncio.Future[bool] = self._loop.create_future()
-            (self._writers if write else self._readers).append(waiter)
-            if not await self._waited(waiter):
-                return False
-        self.busy = True
-        if self._quiet_until_s > self._loop.time():
-            try:
-                await asyncio.sleep(self._quiet_until_s - self._loop.time())
-            except asyncio.CancelledError:
-                self.release()
-                raise
-        return True
+            (self._writers if write else self._readers).append(go)
+        else:
+            self.busy = True
+            self._grant(go)
 
-    async def _waited(self, waiter: "asyncio.Future[bool]") -> bool:
-        try:
-            return await waiter
-        except asyncio.CancelledError:
-            if waiter.done() and not waiter.cancelled() and waiter.result():
-                self.release()
-            raise
+    def _grant(self, go: Go) -> None:
+        if self._quiet_until_s > self._loop.time():
+            self._next = go, self._loop.call_at(self._quiet_until_s, self._silent, go)
+        else:
+            go(True)
+
+    def _silent(self, go: Go) -> None:
+        self._next = None
+        go(True)
+
+    def leave(self, go: Go) -> None:
+        """Wait no longer: `go` is not called."""
+        if self._next is not None and self._next[0] == go:
+            self._next[1].cancel()
+            self._next = None
+            self.release()
+        for queue in (self._writers, self._readers):
+            if go in queue:
+                queue.remove(go)
 
     def release(self) -> None:
         """Hand the line to the next that waits, writes first."""
-        for queue in (self._writers, self._readers):
-            while queue:
-                waiter = queue.popleft()
-                if not waiter.done():
-                    waiter.set_result(True)
-                    return
-        self.busy = False
+        if self._writers or self._readers:
+            self._grant((self._writers or self._readers).popleft())
+        else:
+            self.busy = False
 
     def replied(self) -> None:
         """A reply came, or was given up: the silence begins."""
@@ -73,8 +79,8 @@ class Turn:
         _dismiss(self._readers)
 
 
-def _dismiss(queue: Waiting) -> None:
-    while queue:
-        waiter = queue.popleft()
-        if not waiter.done():
-            waiter.set_result(False)
+def _dismiss(queue: deque[Go]) -> None:
+    waiting = list(queue)
+    queue.clear()
+    for go in waiting:
+        go(False)

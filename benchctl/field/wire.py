@@ -16,53 +16,58 @@ LAST_TRANSACTION = 0xFFFF
 
 
 class Wire(asyncio.Protocol):
-    """One connection. `lost(wire, why)` is called once when it has gone by itself; `why` is empty if nobody knows."""
+    """One connection. `ended(answer)` is called once for each request, at once when its end is known.
 
-    def __init__(self, lost: "Callable[[Wire, str], None]") -> None:
+    `lost(wire, why)` is called once when the connection has gone by itself; `why` is empty if nobody knows.
+    """
+
+    def __init__(self, lost: "Callable[[Wire, str], None]", ended: Callable[[Answer], None]) -> None:
         self._loop = asyncio.get_running_loop()
         self._lost: Callable[[Wire, str], None] | None = lost
+        self._ended = ended
         self._transport: asyncio.Transport | None = None
         self._rest = b""  # the beginning of a frame
         self._transaction = 0
-        self._question: Question | None = None
-        self._waiter: asyncio.Future[Answer] | None = None
+        self._question: Question | None = None  # under way
+        self._timer: asyncio.TimerHandle | None = None
 
     @property
     def open(self) -> bool:
         """True from the connection's making until its end."""
         return self._transport is not None
 
-    async def ask(self, question: Question, timeout_s: float) -> Answer:
-        """Send a request and wait for its end. Not to be called before the last one has ended."""
-        transport = self._transport
-        if transport is None:
-            return DOWN
+    def ask(self, question: Question, timeout_s: float | None) -> None:
+        """Send a request on an open connection. Not to be called before the last one has ended.
+
+        timeout_s: None where somebody else will `end` it in time.
+        """
+        assert self._transport is not None
         self._transaction = transaction = self._transaction % LAST_TRANSACTION + 1
         self._question = question
-        waiter: asyncio.Future[Answer] = self._loop.create_future()
-        self._waiter = waiter
-        timer = self._loop.call_at(self._loop.time() + timeout_s, self.end, SILENT)
-        transport.write(question.frame(transaction))
-        try:
-            return await waiter
-        finally:
-            timer.cancel()
-            self._waiter = None
+        self._timer = None if timeout_s is None else self._loop.call_later(timeout_s, self.end, SILENT)
+        self._transport.write(question.frame(transaction))
 
     def end(self, answer: Answer) -> None:
         """End the request under way, if there is one."""
-        waiter = self._waiter
-        if waiter is not None and not waiter.done():
-            waiter.set_result(answer)
+        if self._question is not None:
+            self.forget()
+            self._ended(answer)
+
+    def forget(self) -> None:
+        """Nobody waits for the request under way any more."""
+        self._question = None
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
 
     def close(self, *, at_once: bool = False) -> None:
         """Close the connection from our side; a request under way ends DOWN, and `lost` is not called."""
         transport, self._transport, self._lost = self._transport, None, None
-        self.end(DOWN)
         if transport is not None and at_once:
             transport.abort()
         elif transport is not None:
             transport.close()
+        self.end(DOWN)
 
     # -- called by the loop
 
@@ -87,26 +92,28 @@ class Wire(asyncio.Protocol):
                 if pdu:
                     self._reply(unit_id, transaction, pdu)
         except UnreadableError:
-            self.end(BAD)
             buffer = b""
-            self._gone("the device sent what is no Modbus frame")
+            self._gone("the device sent what is no Modbus frame", BAD)
         self._rest = buffer
 
     def _reply(self, unit_id: int, transaction: int, pdu: bytes) -> None:
-        waiter, question = self._waiter, self._question
-        if waiter is None or question is None or waiter.done() or unit_id != question.unit_id:
+        question = self._question
+        if question is None or unit_id != question.unit_id:
             return
         if transaction == self._transaction:
-            waiter.set_result(question.answer(pdu))
+            self.end(question.answer(pdu))
         elif transaction == 0:  # a device that does not return it cannot be trusted to answer this one
-            waiter.set_result(BAD)
+            self.end(BAD)
 
     def connection_lost(self, exc: Exception | None) -> None:  # noqa: ARG002 - asyncio's signature
         """The peer or the network ended it."""
-        self._gone("")
+        self._gone("", DOWN)
 
-    def _gone(self, why: str) -> None:
-        lost = self._lost
+    def _gone(self, why: str, answer: Answer) -> None:
+        lost, waiting = self._lost, self._question is not None
+        self.forget()
         self.close(at_once=True)
         if lost is not None:
             lost(self, why)
+        if waiting:  # last, because who hears it may ask again at once
+            self._ended(answer)
