@@ -19,7 +19,7 @@ class Turn:
         self._loop = asyncio.get_running_loop()
         self._writers: deque[Go] = deque()
         self._readers: deque[Go] = deque()
-        self._next: tuple[Go, asyncio.TimerHandle] | None = None  # has the line, and waits for the silence's end
+        self._next: tuple[Go, bool, asyncio.TimerHandle] | None = None  # has the line, and waits for the silence's end
         self._quiet_until_s = 0.0
 
     def free(self) -> bool:
@@ -35,11 +35,11 @@ class Turn:
             (self._writers if write else self._readers).append(go)
         else:
             self.busy = True
-            self._grant(go)
+            self._grant(go, write=write)
 
-    def _grant(self, go: Go) -> None:
+    def _grant(self, go: Go, *, write: bool) -> None:
         if self._quiet_until_s > self._loop.time():
-            self._next = go, self._loop.call_at(self._quiet_until_s, self._silent, go)
+            self._next = go, write, self._loop.call_at(self._quiet_until_s, self._silent, go)
         else:
             go(True)
 
@@ -50,7 +50,7 @@ class Turn:
     def leave(self, go: Go) -> None:
         """Wait no longer: `go` is not called."""
         if self._next is not None and self._next[0] == go:
-            self._next[1].cancel()
+            self._next[2].cancel()
             self._next = None
             self.release()
         for queue in (self._writers, self._readers):
@@ -60,7 +60,8 @@ class Turn:
     def release(self) -> None:
         """Hand the line to the next that waits, writes first."""
         if self._writers or self._readers:
-            self._grant((self._writers or self._readers).popleft())
+            write = bool(self._writers)
+            self._grant((self._writers if write else self._readers).popleft(), write=write)
         else:
             self.busy = False
 
@@ -71,16 +72,19 @@ class Turn:
 
     def dismiss_readers(self) -> None:
         """Reads that wait for the line are abandoned."""
-        _dismiss(self._readers)
+        self._dismiss(self._readers, write=False)
 
     def dismiss_all(self) -> None:
         """Everything that waits for the line is abandoned."""
-        _dismiss(self._writers)
-        _dismiss(self._readers)
+        self._dismiss(self._writers, write=True)
+        self._dismiss(self._readers, write=False)
 
-
-def _dismiss(queue: deque[Go]) -> None:
-    waiting = list(queue)
-    queue.clear()
-    for go in waiting:
-        go(False)
+    def _dismiss(self, queue: deque[Go], *, write: bool) -> None:
+        waiting = list(queue)
+        queue.clear()
+        if self._next is not None and self._next[1] is write:
+            go = self._next[0]
+            self.leave(go)
+            waiting.insert(0, go)
+        for go in waiting:
+            go(False)

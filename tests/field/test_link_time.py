@@ -1,6 +1,7 @@
 """The link in virtual time, over memory: turns, losses, deadlines and the schedule of connecting."""
 
 import asyncio
+from typing import Any
 
 import pytest
 
@@ -64,6 +65,43 @@ def test_a_read_in_flight_is_cut_and_the_write_goes_out_in_the_same_instant():
         assert loop.time() == pytest.approx(0.5)
         assert [(await t).got for t in (read, waiting)] == [Got.NOT_ASKED] * 2
         assert [a.function for a in memory.asked[PLACE]] == [3, 5]
+        link.close()
+
+    run(scene())
+
+
+def test_a_read_that_waits_for_the_gaps_end_is_cut_too_and_the_write_is_the_next_to_go():
+    async def scene():
+        memory = Memory({PLACE: lambda a: good()(a) if a.function == 6 or a.address == 0 else None})
+        link = await opened(PLACE, connect=memory.connect, gap_s=0.25)
+        await link.read(1, Block(H, 0, 1), 1.0, FOREVER)
+        waiting = asyncio.create_task(link.read(1, Block(H, 1, 1), 5.0, FOREVER))
+        await asyncio.sleep(0.1)
+        link.cut_reads()
+        assert (await waiting).got is Got.NOT_ASKED
+        assert (await link.write(1, Request(6, 9, (0,)), 1.0, FOREVER)).got is Got.OK
+        assert [(a.function, round(a.at_s, 3)) for a in memory.asked[PLACE]] == [(3, 0.0), (6, 0.25)]
+        link.close()
+
+    run(scene())
+
+
+def test_a_request_that_cannot_be_sent_leaves_the_line_usable():
+    async def scene():
+        memory = Memory({PLACE: good()})
+        link = await opened(PLACE, connect=memory.connect)
+        assert link._wire is not None
+        transport: Any = link._wire._transport
+        broken = RuntimeError("the transport breaks")
+
+        def fails(data):
+            del transport.write  # once
+            raise broken
+
+        transport.write = fails
+        with pytest.raises(RuntimeError, match="breaks"):
+            await link.read(1, Block(H, 0, 1), 1.0, FOREVER)
+        assert (await link.read(1, Block(H, 1, 1), 1.0, FOREVER)).got is Got.OK
         link.close()
 
     run(scene())

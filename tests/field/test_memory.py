@@ -108,6 +108,17 @@ def test_a_new_temperature_leaves_the_measurement_the_same_object():
     assert second.electrical is first.electrical
 
 
+def test_a_new_scale_factor_scales_values_whose_own_words_stayed():
+    points = (
+        Point("power_kw", H, 0, Kind.INT16, scale_from="power_sf"),
+        Point("power_sf", H, 40, Kind.INT16, once=True),
+    )
+    kept = InstrumentDecoder(meter(*points))
+    factors = (ok(0), ok(0xFFFF), ok(0x8000), NOT_ASKED, ok(2))
+    found = [kept.reading((ok(250), factor)).electrical.power_kw for factor in factors]
+    assert found == [250.0, 25.0, None, None, 25_000.0]
+
+
 KINDS = (Kind.INT16, Kind.UINT16, Kind.INT32, Kind.UINT32, Kind.FLOAT32)
 LOWEST, HIGHEST, TINY = PLAUSIBLE["degC"]
 
