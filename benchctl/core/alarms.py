@@ -58,8 +58,10 @@ class _Rows:
     @staticmethod
     def of(rows: tuple[Row, ...]) -> "_Rows":
         flags = [row.active.name for row in rows if isinstance(row.active, Flag)]
+        if len(flags) < 2:  # an attrgetter of one name gives no tuple
+            return _Rows(rows, lambda _: (), tuple(row.active for row in rows))
         others = tuple(row.active for row in rows if not isinstance(row.active, Flag))
-        return _Rows(rows, attrgetter(*flags) if len(flags) > 1 else lambda _: (), others)
+        return _Rows(rows, attrgetter(*flags), others)
 
     def quiet(self, now: Now) -> bool:
         """True when no row has a reason for an alarm that does not stand yet."""

@@ -124,12 +124,8 @@ def _trial_step(
     check, u, s = state.check, state.units[unit], seen.units[unit]
     profile = settings.site.units[unit].profile
     check.wait_s += dt_s
-    if (
-        check.step == 1
-        and check.load
-        and u.follow_s == 0.0
-        and (u.unclosed & check.load or (u.unclosed and not profile.stages))
-    ):
+    unclosed = u.unclosed & check.load if profile.stages else u.unclosed
+    if check.step == 1 and check.load and unclosed and u.follow_s == 0.0:
         fault = Judged(Result.NOT_DEMONSTRATED, "the load did not come on")
         _finish(state, settings, unit, stage, fault, 0.0, events)  # asked for again it would be closed again
         return

@@ -77,20 +77,25 @@ def _take_back(
     only when the openings of their scan are acknowledged, so an exchange of stages adds what it adds in the end.
     """
     units = settings.site.units
-    while any(not lowers(unit.profile, new, u.wanted) for new, u, unit in zip(loads, state.units, units, strict=True)):
+    rising = [i for i, u in enumerate(state.units) if not lowers(units[i].profile, loads[i], u.wanted)]
+    while rising:
         total_kw, after_kw = 0.0, 0.0
-        rises: list[tuple[float, int]] = []
-        for i, (u, s, unit) in enumerate(zip(state.units, seen.units, units, strict=True)):
-            total_kw += load_kw(unit.profile, join(unit.profile, u.possible, loads[i]), s.ratio)
-            after_kw += load_kw(unit.profile, _left(unit.profile, u, loads[i]), s.ratio)
-            if not lowers(unit.profile, loads[i], u.wanted):
-                rises.append((load_kw(unit.profile, loads[i], s.ratio) - s.possible_kw, i))
+        for u, s, unit, load in zip(state.units, seen.units, units, loads, strict=True):
+            total_kw += load_kw(unit.profile, join(unit.profile, u.possible, load), s.ratio)
+            after_kw += load_kw(unit.profile, _left(unit.profile, u, load), s.ratio)
         rising_kw = after_kw - seen.possible_kw
         if total_kw <= limit_kw and rising_kw <= state.room_kw + stage_kw:
             return max(0.0, rising_kw)
-        i = max(rises)[1]
+        i = max(rising, key=lambda i: (_rise_kw(seen, settings, loads, i), i))
+        rising.remove(i)
         loads[i] = meet(units[i].profile, loads[i], state.units[i].wanted)
     return 0.0
+
+
+def _rise_kw(seen: Seen, settings: Settings, loads: list[int], unit: int) -> float:
+    """By how much a unit's load is above all that may be closed in it now."""
+    s = seen.units[unit]
+    return load_kw(settings.site.units[unit].profile, loads[unit], s.ratio) - s.possible_kw
 
 
 def _left(profile: Profile, u: UnitState, new: int) -> int:

@@ -27,7 +27,6 @@ __all__ = [
     "Offer",
     "best_level",
     "best_level_kw",
-    "full",
     "join",
     "level_count",
     "level_on",
@@ -67,11 +66,6 @@ def lowers(profile: Profile, new: int, old: int) -> bool:
     return new <= old if profile.setpoint else not new & ~old
 
 
-def full(profile: Profile) -> int:
-    """The largest load: all stages, or the largest set point in whole steps."""
-    return profile.full_load
-
-
 def stage_kws(profile: Profile, volts_ratio: float = 1.0, health: Health | None = None) -> tuple[float, ...]:
     """kW of every stage at volts_ratio = present volts / rated volts; empty for a set-point unit."""
     return tuple(sum(p) for p in _stage_phases(profile, volts_ratio, health))
@@ -85,7 +79,7 @@ def smallest_kw(profile: Profile, volts_ratio: float = 1.0) -> float:
 
 
 def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None) -> float:
-    """kW that a load draws. Raises ValueError for a load outside 0 .. full(profile)."""
+    """kW that a load draws. Raises ValueError for a load outside 0 .. profile.full_load."""
     if load == 0:
         return 0.0
     if health is None:
@@ -97,7 +91,7 @@ def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Healt
 def phase_kw(
     profile: Profile, load: int, volts_ratio: float = 1.0, health: Health | None = None
 ) -> tuple[float, float, float]:
-    """kW that a load draws from phases A, B, C. Raises ValueError for a load outside 0 .. full(profile)."""
+    """kW that a load draws from phases A, B, C. Raises ValueError for a load outside 0 .. profile.full_load."""
     scale = _scale(profile, volts_ratio)
     if health is None or profile.setpoint:
         a, b, c, _ = profile.known_kw.get(load) or _rated(profile, load)
@@ -172,7 +166,7 @@ def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Healt
     volts itself cannot give more than its elements do, so below rated volts its largest set point shrinks
     with the square of the volts.
     """
-    usable &= full(profile) if not profile.setpoint else -1
+    usable &= profile.full_load if not profile.setpoint else -1
     scale = _scale(profile, volts_ratio)
     if profile.setpoint:
         steps = min(usable, _most_steps(profile, profile.setpoint, volts_ratio))
@@ -190,7 +184,7 @@ def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Healt
 
 def _most_steps(profile: Profile, setpoint: SetPoint, volts_ratio: float) -> int:
     if not setpoint.actual or volts_ratio >= 1.0:
-        return full(profile)
+        return profile.full_load
     return int(setpoint.maximum_kw * volts_ratio * volts_ratio / setpoint.resolution_kw + _FUZZ)
 
 

@@ -40,7 +40,7 @@ def offers_at(site: Site, share: float = 1.0) -> tuple[Offer, ...]:
     offers = []
     for unit in site.units:
         ratio = share * volts_ratio(site.nameplate, unit.profile)
-        usable = levels.full(unit.profile) if ratio <= unit.profile.highest_v_ratio + 1e-9 else 0
+        usable = unit.profile.full_load if ratio <= unit.profile.highest_v_ratio + 1e-9 else 0
         offers.append(levels.offer(unit.profile, usable, ratio))
     return tuple(offers)
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 
-from benchctl.core.levels import full, offer
+from benchctl.core.levels import offer
 from benchctl.core.program import LoadIs, Program, Rounding
 from benchctl.core.site import Site
 from benchctl.planning.chain import fans_kw, meters_site, site_kw, volts_ratio
@@ -45,7 +45,7 @@ def _remedy(site: Site, peak_kw: float) -> str:
         return ""
     profile = next(iter(profiles.values()))
     ratio = volts_ratio(site.nameplate, profile)
-    each_kw = offer(profile, full(profile), ratio).full_kw if ratio <= profile.highest_v_ratio + 1e-9 else 0.0
+    each_kw = offer(profile, profile.full_load, ratio).full_kw if ratio <= profile.highest_v_ratio + 1e-9 else 0.0
     if each_kw <= 0.0:
         return ""
     count = math.ceil(peak_kw / each_kw - 1e-9)

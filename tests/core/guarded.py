@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from benchctl.core.decision import Settings, first_state
 from benchctl.core.guard import guard
-from benchctl.core.levels import full, load_kw
+from benchctl.core.levels import load_kw
 from benchctl.core.orders import Orders
 from benchctl.core.profile import Profile, Watchdog
 from benchctl.core.reading import Outcome, UnitReading
@@ -69,7 +69,7 @@ def fine(load: int = 0, power_kw: float = 1000.0) -> Case:
     state.charge, state.room_kw = "operator", 1000.0
     units = []
     for u, unit in zip(state.units, place.units, strict=True):
-        on = min(load, full(unit.profile))
+        on = min(load, unit.profile.full_load)
         u.heard = u.joined = u.emptied = u.fan = u.proven = u.seen_still = True
         u.identified, u.wanted, u.possible, u.age_s = True, on, on, 0.0
         reading = UnitReading(Outcome.OK, load=on, remote=True, airflow=True, fan_on=True)

@@ -5,9 +5,10 @@ from dataclasses import replace
 
 import pytest
 
-from benchctl.core.alarms import first_out
+from benchctl.core.alarms import _Rows, first_out
 from benchctl.core.causes import BY_KEY, ROWS
 from benchctl.core.command import Command, Verb
+from benchctl.core.conditions import Flag, Now
 from benchctl.core.inputs import Recorder
 from benchctl.core.profile import Fan, FanSupply, Reaction
 from benchctl.core.program import Hold, Ramp, Target
@@ -246,6 +247,19 @@ def test_what_a_row_takes_off_stays_off(row):
     w.plant.units[0].fields, w.plant.units[0].air, w.plant.units[0].exhaust_c = {}, None, 25.0
     w.run(40.0)
     assert w.plant.units[0].raised == raised[0]
+
+
+@pytest.mark.parametrize("names", [(), ("foreign",), ("foreign", "fell")])
+def test_a_quick_look_overlooks_no_flag_however_few_a_table_has(names):
+    w = Stepper(OWN).loaded(120.0)
+    rows = _Rows.of(tuple(row for row in ROWS if isinstance(row.active, Flag) and row.active.name in names))
+    assert len(rows.rows) == len(names)
+    now = Now.of(w.state, w.last.seen, w.settings)
+    assert rows.quiet(now)
+    for name in names:
+        w.state.units[0].foreign = w.state.units[0].fell = False
+        setattr(w.state.units[0], name, True)
+        assert not rows.quiet(now)
 
 
 def test_over_hertz_never_takes_load_off():

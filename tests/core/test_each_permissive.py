@@ -37,13 +37,14 @@ def met() -> Stepper:
     return w
 
 
-def unit(**fields: object) -> World:
-    """All ready, then the first unit says this."""
+def turned(of: Callable[[Stepper], object], fields: dict[str, object], seconds: float = 0.5) -> World:
+    """All ready, then fields of something in the plant change, for a scan or longer."""
 
     def world() -> Stepper:
         w = ready()
-        w.plant.units[0].fields = fields
-        w.scan()
+        for name, value in fields.items():
+            setattr(of(w), name, value)
+        w.run(seconds)
         return w
 
     return world
@@ -51,28 +52,17 @@ def unit(**fields: object) -> World:
 
 def first(**fields: object) -> World:
     """All ready, then the first unit is this."""
+    return turned(lambda w: w.plant.units[0], fields)
 
-    def world() -> Stepper:
-        w = ready()
-        for name, value in fields.items():
-            setattr(w.plant.units[0], name, value)
-        w.scan()
-        return w
 
-    return world
+def unit(**fields: object) -> World:
+    """All ready, then the first unit says this."""
+    return first(fields=fields)
 
 
 def source(**fields: object) -> World:
-    """All ready, then the source is this."""
-
-    def world() -> Stepper:
-        w = ready()
-        for name, value in fields.items():
-            setattr(w.plant, name, value)
-        w.run(4.0)  # longer than what was known of it counts as known
-        return w
-
-    return world
+    """All ready, then the source is this, for longer than what was known of it counts as known."""
+    return turned(lambda w: w.plant, fields, 4.0)
 
 
 def recording(health: Recorder) -> World:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from benchctl.core.decision import Settings
 from benchctl.core.guard import TOLERANCE
-from benchctl.core.levels import full, join, load_kw, lowers, phase_kw
+from benchctl.core.levels import join, load_kw, lowers, phase_kw
 from benchctl.core.profile import Profile
 from benchctl.core.reading import Outcome, UnitReading
 from benchctl.core.seen import Contact, SeenUnit
@@ -29,7 +29,7 @@ FLAGS = st.lists(st.integers(0, 9), min_size=12, max_size=12).map(lambda ns: [n 
 @st.composite
 def units_of(draw: Any, profile: Profile) -> tuple[UnitState, SeenUnit, int]:
     """A unit as the guard may find it, and a wish; each wrong thing in one unit of ten."""
-    loads, wrong = st.integers(0, full(profile)), draw(FLAGS)
+    loads, wrong = st.integers(0, profile.full_load), draw(FLAGS)
     wanted, ratio = draw(loads), draw(st.sampled_from([1.0, 0.9, 1.05, 1.101]))
     u = UnitState(
         wanted=wanted,
@@ -245,7 +245,7 @@ def test_an_opening_that_is_not_read_back_yet_makes_no_room_for_a_closing(openin
     """100 kW of one unit were ordered off and may still be on: the other's 100 kW are a rise of 100 kW, not of none."""
     case = fine()
     case.state.room_kw = room_kw
-    case.state.units[opening].possible = full(case.profiles[opening])
+    case.state.units[opening].possible = case.profiles[opening].full_load
     case.seen = seen_of(case.state, case.settings, case.seen.units, None)
     case.wish = [0, 5] if opening == 0 else [7, 0]
     assert (case.orders().units[1 - opening].raise_to is not None) is closes

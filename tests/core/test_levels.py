@@ -49,10 +49,10 @@ def test_lowers_compares_stages_not_kw():
 
 
 def test_full_is_every_stage_or_the_largest_whole_set_point():
-    assert levels.full(STAGED) == 0b1111
-    assert levels.full(RATED) == 20
-    assert levels.full(profile(setpoint=SetPoint(99.0, 5.0, actual=True))) == 19
-    assert levels.full(profile(setpoint=SetPoint(0.3, 0.1, actual=True))) == 3  # 0.3 / 0.1 is 2.9999999999999996
+    assert STAGED.full_load == 0b1111
+    assert RATED.full_load == 20
+    assert profile(setpoint=SetPoint(99.0, 5.0, actual=True)).full_load == 19
+    assert profile(setpoint=SetPoint(0.3, 0.1, actual=True)).full_load == 3  # 0.3 / 0.1 is 2.9999999999999996
 
 
 def test_stages_and_rated_set_points_follow_the_square_of_the_volts_and_actual_ones_do_not():
@@ -134,7 +134,7 @@ def test_B3_a_step_to_333_kw_at_a_resolution_of_25_kw():
 def test_D7_a_bank_below_its_rated_volts():
     bank = profile((20.0,) * 5, rated_v=480.0)
     for volts, kw in ((415.0, 74.8), (400.0, 69.4), (208.0, 18.8)):  # P = P_rated (U / U_rated)^2
-        assert levels.load_kw(bank, levels.full(bank), volts / 480.0) == pytest.approx(kw, abs=0.06)
+        assert levels.load_kw(bank, bank.full_load, volts / 480.0) == pytest.approx(kw, abs=0.06)
     one = offer(bank, -1, 400.0 / 480.0)
     assert offers_kw((one,) * 6) == pytest.approx(416.7, abs=0.05)
     assert next(n for n in range(1, 12) if offers_kw((one,) * n) >= 500.0) == 8

@@ -6,7 +6,6 @@ from benchctl.core.causes import ROWS
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Settings
 from benchctl.core.inputs import Inputs, Recorder
-from benchctl.core.levels import full
 from benchctl.core.orders import UnitWrites, Write
 from benchctl.core.overrides import OVERRIDES
 from benchctl.core.program import Block, Drop, ExpectLoss, Hold, LoadIs, Ramp, Rounding, Silence, Starts, Target, Wait
@@ -70,12 +69,11 @@ def unit_readings(draw, unit: Unit, wanted: int = 0) -> UnitReading:
     if not outcome.tells:
         return UnitReading(outcome)
     profile = unit.profile
+    most = profile.full_load
     return UnitReading(
         outcome,
-        load=draw(
-            often(wanted, st.one_of(st.integers(0, full(profile)), st.sampled_from([None, -1, full(profile) + 1])))
-        ),
-        load_order=draw(st.one_of(st.none(), st.integers(0, full(profile)))),
+        load=draw(often(wanted, st.one_of(st.integers(0, most), st.sampled_from([None, -1, most + 1])))),
+        load_order=draw(st.one_of(st.none(), st.integers(0, most))),
         remote=draw(often(True, MAYBE)),
         fan_on=draw(often(True, MAYBE)),
         airflow=draw(often(True, MAYBE)),
@@ -119,7 +117,7 @@ COMMANDS = st.lists(
 @st.composite
 def unit_states(draw, unit: Unit) -> UnitState:
     profile = unit.profile
-    loads = st.integers(0, full(profile))
+    loads = st.integers(0, profile.full_load)
     wanted = draw(loads)
     possible = draw(often(wanted, loads))
     stages = range(len(profile.stages))

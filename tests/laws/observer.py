@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from benchctl.core.command import Command, Verb
 from benchctl.core.inputs import Inputs
-from benchctl.core.levels import full, join, lowers
+from benchctl.core.levels import join, lowers
 from benchctl.core.orders import Orders, UnitOrders, Write
 from benchctl.core.reading import UnitReading
 from benchctl.core.site import Site, Unit
@@ -80,7 +80,7 @@ def _needs_set(inputs: Inputs) -> bool:
 
 def tells(reading: UnitReading, unit: Unit) -> bool:
     """It answers and says what load it has."""
-    return reading.outcome.tells and reading.load is not None and 0 <= reading.load <= full(unit.profile)
+    return reading.outcome.tells and reading.load is not None and 0 <= reading.load <= unit.profile.full_load
 
 
 def _ratios(inputs: Inputs, site: Site) -> list[float | None]:
