@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import Any
 
-from benchctl.core.causes import BENCH_ROWS, BY_KEY, UNIT_ROWS, Row
+from benchctl.core.causes import BENCH_ROWS, BY_KEY, ROWS, UNIT_ROWS, Row
 from benchctl.core.conditions import Active, Flag, Now
 from benchctl.core.decision import Event, Settings
 from benchctl.core.profile import FaultBit, Reaction
@@ -69,6 +69,7 @@ class _Rows:
         return not (any(self.flags(now.u)) or any([active(now) for active in self.others]))  # noqa: C419 - quicker
 
 
+ENDED_BY_RESET = frozenset(row.key for row in ROWS if row.ends)
 BENCH, UNIT = _Rows.of(BENCH_ROWS), _Rows.of(UNIT_ROWS)
 
 
@@ -83,6 +84,11 @@ def _evaluate(table: _Rows, now: Now, scan: _Scan) -> None:
         now.was = alarm is not None and alarm.active
         active = row.active(now)
         if alarm is None and not active:
+            continue
+        if active and alarm is not None and alarm.active:
+            if row.further and getattr(now.s, row.further):
+                alarms_now[row.key, index] = replace(alarm, acknowledged=False, count=alarm.count + 1)
+                _announce(scan, (row.key, index), _say(row, now))
             continue
         delay_s = getattr(now.limits, row.delay) if row.delay else 0.0
         if _follow(scan, (row.key, index), active, delay_s, row.latch):
@@ -157,9 +163,9 @@ def acknowledge(state: State, row: str | None, unit: int | None) -> int:
 
 
 def unlatch(state: State) -> None:
-    """Release latched alarms whose condition is gone."""
+    """Release latched alarms whose condition is gone, or ends with this reset and is then seen gone in this scan."""
     for key, alarm in list(state.alarms.items()):
-        if alarm.latched and not alarm.active:
+        if alarm.latched and (not alarm.active or key[0] in ENDED_BY_RESET):
             state.alarms[key] = replace(alarm, latched=False, acknowledged=True)
             _forget_if_over(state.alarms, key)
 

@@ -14,7 +14,11 @@ from benchctl.core.thermal import over_c, warn_c
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One cause. scope: "unit" or "bench". delay: name of a field of Limits in seconds, or empty for at once."""
+    """One cause. scope: "unit" or "bench". delay: name of a field of Limits in seconds, or empty for at once.
+
+    further: name of a value of SeenUnit that is not zero in a scan in which the cause shows once more, elsewhere in
+    the unit: it is then told and reacted to anew. ends: a reset ends the cause itself, not only what it latched.
+    """
 
     key: str
     scope: str
@@ -24,6 +28,8 @@ class Row:
     text: str
     help: str
     active: c.Active
+    further: str = ""
+    ends: bool = False
 
 
 DROP, UNLOAD, OFF, HOLD, ALARM = (
@@ -87,10 +93,10 @@ ROWS: tuple[Row, ...] = (
         c.own_volts_high),
     Row("contactor stuck closed", "unit", OFF, LATCH, "", "{unit}: a contactor does not open: OPEN ITS BREAKER",
         "Keep the fans running. Open the upstream breaker of this unit.",
-        c.Flag("welded")),
+        c.Flag("welded"), further="welded"),
     Row("did not follow", "unit", HOLD, LATCH, "", "{unit}: an order is not in force",
         "Look at the unit: local, interlock, contactor, set point.",
-        c.Flag("unclosed")),
+        c.Flag("unclosed"), further="unclosed", ends=True),
     Row("load changed by someone else", "unit", HOLD, FREE, "", "{unit}: load changed by someone else",
         "Find the other master before going on. We do not write against it.",
         c.Flag("foreign")),
@@ -111,7 +117,8 @@ ROWS: tuple[Row, ...] = (
         c.local_loaded),
     Row("draws less", "unit", ALARM, LATCH, "", "{unit}: {missing} draws nothing",
         "Fuse, element or contactor pole: leave that stage out.",
-        lambda n: bool(n.u.missing) and any(scans >= 3 for _, _, scans in n.u.missing)),
+        lambda n: bool(n.u.missing) and any(scans >= 3 for _, _, scans in n.u.missing),
+        further="missing", ends=True),
     Row("kW do not match", "bench", ALARM, FREE, "settle_s",
         "{delivered_kw:.0f} kW delivered where the closed stages should draw {confirmed_kw:.0f} kW",
         "A transformer ratio, a meter at the wrong place, or elements that draw nothing?",

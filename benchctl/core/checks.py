@@ -29,6 +29,8 @@ UNKNOWN = -1e12  # marks a sum that lacks a value; no power is ever near it
 def check_step(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
     """Move the checks on by one scan. Works on `state`."""
     check = state.check
+    if state.held:
+        return
     if check.index < 0:
         _wait_for_permissives(state, seen, settings, dt_s, events)
         return

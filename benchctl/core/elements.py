@@ -28,7 +28,7 @@ def elements(state: State, seen: Seen, settings: Settings, dt_s: float, events: 
             continue
         found = missing_elements(unit.profile, u, s)
         if found or (u.missing and found is not None):
-            _remember(index, u, unit, found, events)
+            s.missing = _remember(index, u, unit, found, events)
 
 
 def missing_elements(profile: Profile, u: UnitState, s: SeenUnit) -> tuple[tuple[int, int], ...] | None:
@@ -59,12 +59,15 @@ def missing_elements(profile: Profile, u: UnitState, s: SeenUnit) -> tuple[tuple
     return tuple(found)
 
 
-def _remember(index: int, u: UnitState, unit: Unit, found: tuple[tuple[int, int], ...], events: list[Event]) -> None:
+def _remember(index: int, u: UnitState, unit: Unit, found: tuple[tuple[int, int], ...], events: list[Event]) -> int:
+    """Count the scans in which each was found; returns how many have now been found often enough."""
+    new = 0
     before = {(stage, phase): scans for stage, phase, scans in u.missing}
     kept = [(stage, phase, scans) for (stage, phase), scans in before.items() if scans >= SCANS]
     for stage, phase in found:
         scans = before.get((stage, phase), 0) + 1
         if scans == SCANS:
+            new += 1
             set_health(u, unit.profile, stage, phase, 0.0)
             events.append(
                 Event(
@@ -76,6 +79,7 @@ def _remember(index: int, u: UnitState, unit: Unit, found: tuple[tuple[int, int]
             )
         kept.append((stage, phase, scans))
     u.missing = tuple(kept)
+    return new
 
 
 def set_health(u: UnitState, profile: Profile, stage: int, phase: int, share: float) -> None:

@@ -38,6 +38,7 @@ def interlocks(state: State, seen: Seen, settings: Settings, events: list[Event]
             state.units[unit].fan_withdrawn = True
         if key == "unit lost" and alarm.active and not alarm.acknowledged:
             _when_lost(state, seen, settings, alarm, events)
+    _hold_checks(state, seen, events)
     if state.held:  # asked until it is answered, whatever other question was open first
         ask(state, settings, "held", f"{state.held}. Go on?", events)
 
@@ -48,6 +49,13 @@ def hold(state: State, why: str, events: list[Event]) -> None:
     if (state.mode is Mode.RUN or by_hand) and not state.held:
         state.held = why
         events.append(Event("held", f"{'load' if by_hand else 'program'} held: {why}"))
+
+
+def _hold_checks(state: State, seen: Seen, events: list[Event]) -> None:
+    """Checks have their own answer to whatever a unit does, but none to a time in which nobody looked."""
+    if seen.gap_s > 0.0 and state.mode is Mode.CHECK and not state.held:
+        state.held = f"{seen.gap_s:.0f} s not observed"
+        events.append(Event("held", f"checks held: {state.held}"))
 
 
 def _when_lost(state: State, seen: Seen, settings: Settings, alarm: Alarm, events: list[Event]) -> None:

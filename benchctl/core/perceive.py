@@ -89,6 +89,7 @@ def _unit(
     events: list[Event],
 ) -> SeenUnit:
     """One unit: contact, identity, load, air."""
+    unclosed, welded = u.unclosed, u.welded
     if u.sent is not None:
         _closings_sent(index, u, unit, writes, u.sent, events)
     fell_kw = 0.0
@@ -112,7 +113,9 @@ def _unit(
             u.lost, u.joined, u.emptied = True, False, False
             events.append(Event("lost", f"{unit.name} has not answered for {limits.lost_s:.0f} s", index))
     load = reading.load if contact is Contact.FRESH else None
-    return SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw, told=told)
+    seen = SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw, told=told)
+    seen.unclosed, seen.welded = u.unclosed & ~unclosed, u.welded & ~welded
+    return seen
 
 
 def _contact(u: UnitState, limits: Limits) -> Contact:

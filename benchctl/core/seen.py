@@ -31,6 +31,9 @@ class SeenUnit:
     unable: str = ""  # why no stage of it may close now; empty = it may
     told: bool = False  # it answered with values in this scan, if not with its load
     fell_kw: float = 0.0  # went off in this scan without our order, for a reason that the unit tells
+    unclosed: int = 0  # stages found in this scan not to follow a closing; 1 for a set point
+    welded: int = 0  # stages found in this scan not to follow an opening; 1 for a set point
+    missing: int = 0  # phases of stages found in this scan to draw nothing
 
 
 @dataclass(slots=True)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from benchctl.core.command import Command, Verb
+from benchctl.core.inputs import Recorder
 from benchctl.core.levels import load_kw
 from benchctl.core.profile import Profile
 from benchctl.core.program import Hold, Ramp, Target
@@ -46,3 +47,23 @@ def test_the_next_trial_has_its_own_load_and_its_own_before(second, trouble):
     assert most_kw == (40.0 if second.setpoint else 20.0)
     assert [(t.unit, t.result) for t in w.state.check.results] == [(1, Result.PASS)]
     assert w.mode() is not Mode.IDLE
+
+
+@pytest.mark.parametrize("when", ["while permissives fill in", "before the first trial", "with the check load on"])
+def test_after_a_time_in_which_nobody_looked_no_check_load_comes_on_before_somebody_answers(when):
+    w = Stepper(site(staged(20.0, 20.0, 40.0)), replace(program(Hold(600.0)), check_load=True)).ready()
+    if when == "while permissives fill in":
+        w.recorder = Recorder.FAILED
+    w.scan(Command(Verb.START))
+    if when == "with the check load on":
+        w.until(lambda w: w.kw() > 0.0)
+    w.recorder = Recorder.ABSENT
+    raised = w.plant.units[0].raised
+    w.scan(dt_s=30.0)
+    assert w.state.held == "30 s not observed"
+    w.run(60.0)
+    assert (w.kw(), w.plant.units[0].raised) == (0.0, raised)
+    assert w.state.prompt is not None
+    w.scan(Command(Verb.ANSWER, text="yes"))
+    w.until(lambda w: w.mode() is Mode.RUN)
+    assert [t.result for t in w.state.check.results] == [Result.PASS]
