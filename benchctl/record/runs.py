@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
+from benchctl.folders import data_folder
 from benchctl.record.fault import RecordFault
 
 VARIABLE = "BENCHCTL_RUNS"
@@ -17,21 +18,10 @@ LATEST = "latest"
 def runs_folder(
     given: str | None = None, variables: Mapping[str, str] = os.environ, platform: str = sys.platform
 ) -> Path:
-    """The folder of the runs: the one given, else $BENCHCTL_RUNS, else in the user's data folder.
-
-    The user's data folder is %LOCALAPPDATA% on Windows, ~/Library/Application Support on macOS, and elsewhere
-    $XDG_DATA_HOME or ~/.local/share (XDG Base Directory Specification; a relative path there is ignored).
-    """
+    """The folder of the runs: the one given, else $BENCHCTL_RUNS, else in the user's data folder."""
     if given or variables.get(VARIABLE):
         return Path(given or variables[VARIABLE]).expanduser()
-    if platform == "win32":
-        base = Path(variables.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        stated = Path(variables.get("XDG_DATA_HOME") or "")
-        base = stated if stated.is_absolute() else Path.home() / ".local" / "share"
-    return base / "benchctl" / "runs"
+    return data_folder(variables, platform) / "runs"
 
 
 def new_run(folder: Path, site: str, program: str, started: datetime) -> Path:
