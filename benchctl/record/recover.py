@@ -2,6 +2,7 @@
 
 import sqlite3
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -9,7 +10,8 @@ from filelock import FileLock, Timeout
 from benchctl.record.book import lock_path
 from benchctl.record.codec import compact
 from benchctl.record.fault import RecordFault
-from benchctl.record.reader import Reader
+from benchctl.record.reader import Reader, being_written
+from benchctl.record.runs import runs_in
 from benchctl.record.schema import TABLES, first_link, insertion, link
 from benchctl.record.seal import write_seal
 from benchctl.record.verify import verify
@@ -17,25 +19,45 @@ from benchctl.record.verify import verify
 OUTCOME = "interrupted"
 
 
+def close_all_interrupted(folder: Path, site: str) -> list[tuple[Path, str]]:
+    """Close every run of a folder that was left behind, of whatever site; returns each with words for people.
+
+    The words name another site than the one given. A run that cannot be read or closed is told and left as it is;
+    one that a living process writes is passed over. Never raises.
+    """
+    told = []
+    for path in runs_in(folder):
+        try:
+            if close_interrupted(path):
+                told.append((path, _closed(path, site)))
+        except (RecordFault, OSError) as fault:
+            if not being_written(path):  # it is being started: there is nothing to read yet
+                told.append((path, str(fault)))
+    return told
+
+
 def close_interrupted(path: Path) -> bool:
     """Close and seal a run without an end. False when it has one, or is being written by a living process.
 
     Raises RecordFault when the record is altered or cannot be written: such a run is left as it is.
     """
-    with Reader(path) as reader:
-        if reader.end is not None:
-            return False
-        last = reader.last_wall_ns
+    if _has_end(path):
+        return False
     lock = FileLock(lock_path(path), timeout=0)
     try:
         lock.acquire()
     except Timeout:
         return False
+    except OSError as fault:
+        raise RecordFault(f"{path}: cannot be closed: {fault.strerror or fault}") from None
     try:
+        if _has_end(path):  # another process was quicker
+            return False
         found = verify(path)
         if not found.intact:
             raise RecordFault(f"{path}: not closed, for it is altered: {found.altered[0]}")
-        _end(path, last)
+        path.with_name(path.name + ".reserve").unlink(missing_ok=True)  # the disk may be full: this is what it is for
+        _end(path)
         write_seal(path)
     except (sqlite3.Error, OSError) as fault:
         raise RecordFault(f"{path}: cannot be closed: {fault}") from None
@@ -43,13 +65,29 @@ def close_interrupted(path: Path) -> bool:
         lock.release()
         with suppress(OSError):
             lock_path(path).unlink(missing_ok=True)
-    with suppress(OSError):
-        path.with_name(path.name + ".reserve").unlink(missing_ok=True)
     return True
 
 
-def _end(path: Path, wall_ns: int) -> None:
+def _has_end(path: Path) -> bool:
+    with Reader(path) as reader:
+        return reader.end is not None
+
+
+def _closed(path: Path, site: str) -> str:
+    """What was closed, in words."""
+    with Reader(path) as reader:
+        last = datetime.fromtimestamp(reader.last_wall_ns / 1e9).astimezone()
+        when = f"after {last:%Y-%m-%d %H:%M:%S %z}" if reader.last_wall_ns else "before anything was recorded"
+        kind, where = reader.meta.get("kind", ""), reader.meta.get("site", "")
+    what = "rehearsal" if kind == "rehearsal" else "run"
+    place = "" if where == site else f" of site {where}"
+    return f"{path.stem}: a {what}{place} that was interrupted {when}; closed and sealed now"
+
+
+def _end(path: Path) -> None:
     """Write the row that was never written, as of the last scan."""
+    with Reader(path) as reader:
+        wall_ns = reader.last_wall_ns
     db = sqlite3.connect(path, isolation_level=None)
     try:
         heads: dict[str, bytes] = {}
