@@ -3,14 +3,14 @@
 import argparse
 import asyncio
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
+    from benchctl.claim import ClaimFault
     from benchctl.core.site import Endpoint, Instrument, Site, Unit
     from benchctl.field.contact import Met
-    from benchctl.field.look import Look, RegisterView
 
 HELP = "ask the devices of a site what they are, without writing anything; or look at one register in every way"
 
@@ -29,12 +29,30 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace, voice: Voice) -> int:
-    """0: all answered and agree. 1: something does not agree. 2: usage. 4: nothing answered. Raises FileFault."""
+    """0: all answered and agree. 1: something does not agree. 2: usage, or held by another. 4: nothing answered.
+
+    Raises FileFault.
+    """
+    from benchctl.claim import ClaimFault
+
     try:
         return _look(args, voice) if args.register is not None else _meet(args, voice)
     except UsageFault as fault:
         voice.narrate(str(fault))
         return USAGE
+    except ClaimFault as fault:
+        rows = ask_holder(fault)
+        if rows is None:
+            voice.narrate(str(fault))
+            return USAGE
+        for row in rows:
+            voice.row(row)
+        return GOOD
+
+
+def ask_holder(fault: "ClaimFault") -> list[dict[str, Any]] | None:
+    """What the process that holds the devices has found of them; None when it is not one that can be asked."""
+    return None
 
 
 class UsageFault(Exception):  # noqa: N818 - a fault of the command line, told in one line
@@ -64,12 +82,14 @@ def _site(args: argparse.Namespace) -> "Site":
 
 
 def _meet(args: argparse.Namespace, voice: Voice) -> int:
+    from benchctl.claim import claim, endpoints
     from benchctl.field.contact import meet
 
     if args.at is not None:
         raise UsageFault("--at goes with --register; without a register give a site (--site)")
     site = _site(args)
-    met = asyncio.run(meet(site))
+    with claim(endpoints(site), "probe", site.name):
+        met = asyncio.run(meet(site))
     warned = False
     for number, (unit, found) in enumerate(zip(site.units, met, strict=False), 1):
         warnings = [*found.warnings, *place_warnings(site, unit)] if found.reached else list(found.warnings)
@@ -205,21 +225,25 @@ def _row(voice: Voice, found: "Met", warnings: list[str], more: dict[str, Any]) 
 
 
 def _look(args: argparse.Namespace, voice: Voice) -> int:
+    from benchctl.claim import claim
+    from benchctl.cli.look import look_lines, look_row
     from benchctl.core.registers import Space
     from benchctl.field.look import try_register
 
     if not 0 <= args.register <= 0xFFFF:
         raise UsageFault(f"register {args.register}: addresses run from 0 to 65535")
-    endpoint, unit_id = _target(args)
+    where = _target(args)
+    endpoint, unit_id = where.endpoint, where.unit_id
     if not 0 <= unit_id <= 255:
         raise UsageFault(f"unit id {unit_id}: expected 0 to 255")
-    view = asyncio.run(try_register(endpoint, unit_id, Space(args.space), args.register))
+    with claim({endpoint: where.name}, "probe", where.site):
+        view = asyncio.run(try_register(endpoint, unit_id, Space(args.space), args.register))
     voice.text(
         f"{args.space} {args.register} of unit id {unit_id} at {endpoint.host}:{endpoint.port} "
         f"(number {args.register + 1} where manuals count from one)"
     )
     for look in (view.below, view.here, view.above):
-        voice.row(_look_row(view, look))
+        voice.row(look_row(view, look))
         for line in look_lines(look, view.space.bits):
             voice.text(line)
     if not view.answered:
@@ -230,52 +254,29 @@ def _look(args: argparse.Namespace, voice: Voice) -> int:
     return GOOD if view.here.words else NOT_GOOD
 
 
-def _target(args: argparse.Namespace) -> "tuple[Endpoint, int]":
-    """Where to look. Raises UsageFault, FileFault."""
+class _Target(NamedTuple):
+    """Where to look. name, site: empty when no site file names the device."""
+
+    endpoint: "Endpoint"
+    unit_id: int
+    name: str = ""
+    site: str = ""
+
+
+def _target(args: argparse.Namespace) -> _Target:
+    """What the options mean. Raises UsageFault, FileFault."""
     from benchctl.core.site import Endpoint
 
     if args.at is not None:
         host, colon, port = args.at.rpartition(":")
         if not colon or not host or not port.isdigit() or not 0 < int(port) <= 0xFFFF:
             raise UsageFault(f"--at {args.at}: expected HOST:PORT, such as 192.168.1.20:502")
-        return Endpoint(host, int(port)), 1 if args.unit_id is None else args.unit_id
+        host = host.removeprefix("[").removesuffix("]")  # [fe80::1]:502
+        return _Target(Endpoint(host, int(port)), 1 if args.unit_id is None else args.unit_id)
     if args.unit is None:
         raise UsageFault("say which device: --at HOST:PORT, or --site SITE --unit NAME")
     site = _site(args)
     devices: tuple[Unit | Instrument, ...] = (*site.units, *site.instruments)
     device = devices[0]
-    return device.endpoint, device.unit_id if args.unit_id is None else args.unit_id
-
-
-def look_lines(look: "Look", bits: bool) -> list[str]:
-    """A register's look for people: raw words, then a line for each byte order."""
-    head = f"{look.address:>6}"
-    if look.fault:
-        return [f"{head}  {look.fault}"]
-    if bits:
-        return [f"{head}  {look.words[0]}"]
-    lines = [f"{head}  {' '.join(f'{w:04X}' for w in look.words):<9}  int16 {look.int16}  uint16 {look.uint16}"]
-    if look.float32 is not None and look.int32 is not None and look.uint32 is not None:
-        lines += [
-            f"        {order.value}       float32 {look.float32[order]:<14.7g} int32 {look.int32[order]:<12} "
-            f"uint32 {look.uint32[order]}"
-            for order in look.float32
-        ]
-    return lines
-
-
-def _look_row(view: "RegisterView", look: "Look") -> dict[str, Any]:
-    row: dict[str, Any] = {
-        "kind": "register",
-        "space": view.space.value,
-        "unit_id": view.unit_id,
-        "address": look.address,
-        "words": list(look.words),
-        "fault": look.fault or None,
-        "int16": look.int16,
-        "uint16": look.uint16,
-    }
-    for name, ways in (("int32", look.int32), ("uint32", look.uint32), ("float32", look.float32)):
-        # JSON has no word for infinity or not-a-number: those are null.
-        row[name] = ways and {o.value: v if math.isfinite(v) else None for o, v in ways.items()}
-    return row
+    unit_id = device.unit_id if args.unit_id is None else args.unit_id
+    return _Target(device.endpoint, unit_id, device.name, site.name)

@@ -2,6 +2,10 @@
 
 import asyncio
 import json
+import os
+import re
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -10,8 +14,10 @@ from typing import Any
 
 import pytest
 
+from benchctl.claim import ClaimFault, claim
 from benchctl.cli import main
 from benchctl.core.site import Instrument, Unit
+from benchctl.field import look as look_module
 from benchctl.files import read_site
 from simulator.bench import Bench
 from simulator.server import Server
@@ -61,6 +67,12 @@ def served(tmp_path_factory) -> Iterator[Served]:
     yield Served(str(path), at)
     halt[0]()
     thread.join(10)
+
+
+@pytest.fixture(autouse=True)
+def own_state(tmp_path, monkeypatch):
+    """Claims of a test stay in its own folder."""
+    monkeypatch.setenv("BENCHCTL_STATE", str(tmp_path / "state"))
 
 
 def rows(capsys) -> list[dict[str, Any]]:
@@ -148,3 +160,73 @@ def test_a_unit_that_does_not_fit_the_source_is_a_warning(served, tmp_path, caps
     assert main(["probe", "--site", str(path), "--unit", "bank 1"]) == 1
     # P = U²/R: (340/400)² = 0.7225
     assert "it gives 72 % of its rating" in capsys.readouterr().out
+
+
+# -- one owner
+
+
+def asked(arguments: list[str]) -> subprocess.CompletedProcess[str]:
+    """benchctl in a process of its own."""
+    command = [sys.executable, "-m", "benchctl", *arguments]
+    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+
+
+@pytest.mark.parametrize("way", ["site", "unit", "register", "at"])
+def test_a_device_that_another_process_holds_is_left_alone_and_its_holder_told(served, way):
+    site, _ = read_site(served.path)
+    host, port = served.at["bank 3"].split(":")
+    bank_3 = next(unit.endpoint for unit in site.units if unit.name == "bank 3")
+    assert (bank_3.host, bank_3.port) == (host, int(port))
+    arguments, name = {
+        "site": (["--site", served.path], " (bank 3)"),
+        "unit": (["--site", served.path, "--unit", "bank 3"], " (bank 3)"),
+        "register": (["--site", served.path, "--unit", "bank 3", "--register", "25"], " (bank 3)"),
+        "at": (["--at", served.at["bank 3"], "--register", "25"], ""),
+    }[way]
+    with claim({bank_3: "bank 3"}, "control", "northquay"):
+        found = asked(["probe", *arguments, "--json"])
+    assert found.returncode == 2
+    assert found.stdout == ""
+    told = (
+        rf"127\.0\.0\.1:{port}{re.escape(name)} is held by `benchctl control` for northquay \(process {os.getpid()}, "
+    )
+    assert re.match(told, found.stderr)
+    assert len(found.stderr.splitlines()) == 1
+
+
+def test_a_device_that_is_not_asked_may_be_held(served, capsys):
+    site, _ = read_site(served.path)
+    bank_1 = next(unit.endpoint for unit in site.units if unit.name == "bank 1")
+    with claim({bank_1: "bank 1"}, "control", "northquay"):
+        assert main(["probe", "--site", served.path, "--unit", "bank 3"]) == 0
+    assert "1 of 1 units answer" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("ending", ["good", "fault"])
+def test_a_probe_lets_go_of_what_it_held_however_it_ends(served, ending, monkeypatch, capsys):
+    seen: list[bool] = []
+
+    async def look(*given: Any) -> object:
+        with pytest.raises(ClaimFault, match=r"held by `benchctl probe` for northquay"):
+            claim({bank_3: "bank 3"}, "control", "northquay")
+        seen.append(True)
+        if ending == "fault":
+            raise KeyboardInterrupt
+        return await real(*given)
+
+    real = look_module.try_register
+    monkeypatch.setattr(look_module, "try_register", look)
+    site, _ = read_site(served.path)
+    bank_3 = next(unit.endpoint for unit in site.units if unit.name == "bank 3")
+    code = main(["probe", "--site", served.path, "--unit", "bank 3", "--register", "25"])
+    assert code == (0 if ending == "good" else 1)
+    assert seen == [True]
+    claim({bank_3: "bank 3"}, "control", "northquay").release()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes are POSIX")
+def test_a_state_folder_that_is_not_private_is_told_in_a_line(served, tmp_path, capsys):
+    (tmp_path / "state").mkdir()
+    (tmp_path / "state").chmod(0o777)
+    assert main(["probe", "--site", served.path]) == 2
+    assert re.fullmatch(r"\S+state: others may write into it \(mode 777\); .*\n", capsys.readouterr().err)
