@@ -6,9 +6,13 @@ rated volts, gives (U / rated U)² of its kW; a set point of a unit that correct
 it says.
 
 An *offer* is what one unit can give now. The offers of a chain have a common measure (`core/measure.py`), so
-the chain's levels are whole numbers and their set is known exactly (`core/sums.py`). The level for a target
-depends on nothing but offers, target, rounding and ceiling: history has no say. Which stages make it up is
-decided in `core/choose.py`.
+the chain's levels are whole numbers and their set is known exactly (`core/sums.py`). Where the pieces of a
+chain have no common divisor, they are rounded: to 1 W up to 100 kW in all, 10 W up to 1000 kW, 0.1 kW above. A
+level nearer than half of that for each piece to a ceiling, or to the wrong side of a target, is then left out,
+though it might just do; none is ever taken that might not.
+
+The level for a target depends on nothing but offers, target, rounding and ceiling: history has no say. Which
+stages make it up is decided in `core/choose.py`.
 """
 
 import math

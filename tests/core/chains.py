@@ -97,5 +97,5 @@ def all_kws(offers: tuple[Offer, ...]) -> list[float]:
             if o.usable >> i & 1:
                 own += [x + kw for x in own]
         own += [n * o.step_kw for n in range(1, o.steps + 1)]
-        found = {round(x + y, 9) for x in found for y in own}
+        found = {round(x + y, 12) for x in found for y in own}
     return sorted(found)

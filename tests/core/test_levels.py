@@ -1,20 +1,16 @@
-"""Levels of a chain against plain enumeration and a general-purpose solver (HiGHS, through scipy.optimize.milp)."""
+"""What a unit's load means, what units offer, and levels of chains worked out by hand."""
 
 import math
-import random
 
-import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from benchctl.core import levels
 from benchctl.core.levels import best_level, best_level_kw, level_count, offer, offers_kw
-from benchctl.core.offer import Offer
 from benchctl.core.profile import SetPoint
 from benchctl.core.program import Rounding
-from tests.core.chains import all_kws, chains, profile, staged, stepped
+from tests.core.chains import profile, staged, stepped
 
 NEAREST, AT_LEAST, AT_MOST = Rounding.NEAREST, Rounding.AT_LEAST, Rounding.AT_MOST
 STAGED = profile((4.0, 6.0, 10.0, 20.0))
@@ -175,107 +171,3 @@ def test_full_load_at_odd_volts_is_not_short_of_itself():
 def test_what_is_not_a_number_is_refused(target, ceiling):
     with pytest.raises(ValueError, match="must be numbers"):
         best_level((staged((1.0,)),), target, NEAREST, ceiling)
-
-
-# Laws
-
-
-def allowed(kws: list[float], target: float, rounding: Rounding, ceiling: float) -> list[float]:
-    """Levels on the allowed side, or what remains when there is none."""
-    below = [kw for kw in kws if kw <= ceiling + 1e-9]
-    if rounding is AT_MOST:
-        return [kw for kw in below if kw <= target + 1e-9]
-    if rounding is AT_LEAST:
-        return [kw for kw in below if kw >= target - 1e-9] or [max(below)]
-    return below
-
-
-# The measure may round a piece to 10 W where units of different volts are mixed: 30 pieces are 0.3 kW at the very most.
-ROUNDING_KW = 0.3
-
-
-@settings(max_examples=100, deadline=None)
-@given(chains(most_units=3), st.floats(0.0, 1.2), st.floats(0.1, 1.3), st.sampled_from(list(Rounding)))
-def test_the_level_is_the_best_of_all_that_enumeration_finds(offers, share, ceiling_share, rounding):
-    assume(sum(len(o.kws) for o in offers) <= 14)
-    kws = all_kws(offers)
-    target, ceiling = share * kws[-1], ceiling_share * kws[-1]
-    found = best_level(offers, target, rounding, ceiling)
-    best = min(abs(kw - target) for kw in allowed(kws, target, rounding, ceiling))
-    slack = 1e-6 if len({o.scale for o in offers}) == 1 else ROUNDING_KW
-    assert abs(found.error_kw) <= best + slack
-    assert found.kw <= ceiling + 1e-6
-    if rounding is AT_MOST:
-        assert found.kw <= target + 1e-6
-    if rounding is AT_LEAST and not found.short:
-        assert found.kw >= target - 1e-6
-
-
-@settings(max_examples=60, deadline=None)
-@given(chains(), st.sampled_from(list(Rounding)))
-def test_levels_rise_with_the_target(offers, rounding):
-    total = offers_kw(offers)
-    found = [best_level_kw(offers, total * i / 40, rounding) for i in range(45)]
-    assert found == sorted(found)
-
-
-@settings(max_examples=60, deadline=None)
-@given(chains(most_units=2))
-def test_the_number_of_levels_is_that_of_enumeration(offers):
-    assume(len({o.scale for o in offers}) == 1)
-    assume(sum(len(o.kws) for o in offers) <= 12)
-    assert level_count(offers) == len({round(kw, 4) for kw in all_kws(offers)})
-
-
-def solver_error_kw(offers: tuple[Offer, ...], target: float, rounding: Rounding, ceiling: float) -> float | None:
-    """Smallest error by mixed-integer programming; None when the allowed side cannot be reached."""
-    columns = [kw for o in offers for i, kw in enumerate(o.kws) if o.usable >> i & 1]
-    most = [1.0] * len(columns)
-    for o in offers:
-        if o.steps:
-            columns, most = [*columns, o.step_kw], [*most, float(o.steps)]
-    n = len(columns)
-    row = np.array([*columns, 0.0])
-    above, below = row.copy(), row.copy()
-    above[-1], below[-1] = -1.0, 1.0  # level - error <= target <= level + error
-    rules = [
-        LinearConstraint(above, ub=target),
-        LinearConstraint(below, lb=target),
-        LinearConstraint(
-            row,
-            lb=target if rounding is AT_LEAST else 0.0,
-            ub=min(ceiling, target if rounding is AT_MOST else math.inf),
-        ),
-    ]
-    found = milp(
-        np.array([0.0] * n + [1.0]),
-        constraints=rules,
-        integrality=np.array([1] * n + [0]),
-        bounds=Bounds(0.0, [*most, math.inf]),
-        options={"mip_rel_gap": 0.0},
-    )
-    return float(found.fun) if found.success else None
-
-
-@pytest.mark.parametrize("seed", range(24))
-def test_a_general_solver_finds_nothing_better(seed):
-    rng = random.Random(seed)
-    tenths = [rng.choice([1.0, 400 / 415, 0.95]) for _ in range(4)]
-    offers = tuple(
-        stepped(rng.randint(10, 60) * 0.5, 0.5, ratio, actual=rng.random() < 0.5)
-        if rng.random() < 0.25
-        else staged(tuple(rng.choice([4.0, 4.1, 6.3, 9.7, 12.5, 20.2, 31.9]) for _ in range(rng.randint(3, 6))), ratio)
-        for ratio in (tenths if seed % 2 else tenths[:1] * 4)
-    )
-    for rounding in Rounding:
-        target, ceiling = rng.uniform(0.05, 1.0) * offers_kw(offers), rng.uniform(0.5, 1.2) * offers_kw(offers)
-        found = best_level(offers, target, rounding, ceiling)
-        best_kw = solver_error_kw(offers, target, rounding, ceiling)
-        if best_kw is None:
-            assert rounding is AT_LEAST
-            assert found.short
-            continue
-        # HiGHS holds constraints to 1e-6 of a kW times a few; the measure holds pieces to 5 W where scales are mixed
-        pieces = sum(len(o.kws) or 8 for o in offers)
-        assert abs(found.error_kw) <= best_kw + (1e-3 if len({o.scale for o in offers}) == 1 else 0.005 * pieces)
-        assert abs(found.error_kw) >= best_kw - (1e-3 if len({o.scale for o in offers}) == 1 else 0.005 * pieces)
