@@ -9,6 +9,7 @@ from benchctl.core.checks import check_step
 from benchctl.core.course import answered, begin_leg, unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.legs import Leg, LegKind
+from benchctl.core.limits import DEAD_STAGES
 from benchctl.core.program import Rounding, Silence, Starts
 from benchctl.core.prompts import ask
 from benchctl.core.seen import Seen
@@ -212,7 +213,7 @@ def band_kw(leg_percent: float | None, target_kw: float, settings: Settings) -> 
     stage_kw = settings.stage_kw
     if settings.program is not None and settings.program.rounding is Rounding.AT_LEAST:
         return target_kw, target_kw + max(0.05 * target_kw, stage_kw)
-    half_kw = max(target_kw * share / 100.0, 0.75 * stage_kw)
+    half_kw = max(target_kw * share / 100.0, DEAD_STAGES * stage_kw)
     return target_kw - half_kw, target_kw + half_kw
 
 

@@ -14,7 +14,7 @@ from benchctl.core.choose import choose
 from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.levels import load_kw, meet, offer
-from benchctl.core.limits import block_kw, ceiling_kw, site_moved, usable
+from benchctl.core.limits import block_kw, ceiling_kw, or_reserve_kw, site_moved, usable
 from benchctl.core.offer import Offer
 from benchctl.core.profile import Profile
 from benchctl.core.program import Rounding
@@ -133,7 +133,7 @@ def _follow_site(state: State, seen: Seen, settings: Settings) -> None:
     """Reckon with the site's load as it is, but do not chase it: only in steps of a stage, when nothing else moves."""
     if state.settle_s > 0.0 or not site_moved(state, seen, settings):
         return
-    state.site_kw = settings.site.site_load_reserve_kw if seen.site_kw is None else max(0.0, seen.site_kw)
+    state.site_kw = max(0.0, or_reserve_kw(seen.site_kw, settings))
     state.settle_s = settings.site.limits.settle_s
 
 

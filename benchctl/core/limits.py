@@ -5,7 +5,7 @@ from benchctl.core.profile import Profile
 from benchctl.core.seen import Seen
 from benchctl.core.state import State, UnitState
 
-DEAD_STAGES = 0.75  # dead band in smallest stages: regulation cannot be finer than they are
+DEAD_STAGES = 0.75  # half a band in smallest stages: no dead band or hold band is finer, regulation cannot be
 
 
 def upper_kw(settings: Settings) -> float:
@@ -13,17 +13,19 @@ def upper_kw(settings: Settings) -> float:
     return settings.site.nameplate.power_kw * settings.site.limits.upper_percent / 100.0
 
 
+def or_reserve_kw(site_kw: float | None, settings: Settings) -> float:
+    """The site's own load: as the meters tell it, or the site's reserve where none does."""
+    return settings.site.site_load_reserve_kw if site_kw is None else site_kw
+
+
 def site_kw(state: State, seen: Seen, settings: Settings) -> float:
-    """The site's own load that limits reckon with: as it is known, or the reserve where no meter tells it."""
-    if seen.site_kw is None or state.site_known_kw is None:
-        return settings.site.site_load_reserve_kw
-    return state.site_known_kw
+    """The site's own load that limits reckon with: as it is known, followed slowly where two meters tell it."""
+    return or_reserve_kw(None if seen.site_kw is None else state.site_known_kw, settings)
 
 
 def site_moved(state: State, seen: Seen, settings: Settings) -> bool:
     """The site's load is no longer what the levels are computed with, by more than a dead band."""
-    measured_kw = settings.site.site_load_reserve_kw if seen.site_kw is None else seen.site_kw
-    return abs(measured_kw - state.site_kw) > DEAD_STAGES * settings.stage_kw
+    return abs(or_reserve_kw(seen.site_kw, settings) - state.site_kw) > DEAD_STAGES * settings.stage_kw
 
 
 def ceiling_kw(state: State, seen: Seen, settings: Settings) -> float:

@@ -12,6 +12,7 @@ A meter counts while its answer is younger than the stale time; a figure that ne
 
 from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
+from benchctl.core.limits import or_reserve_kw
 from benchctl.core.reading import NO_ELECTRICAL, Electrical, Maybe
 from benchctl.core.seen import Seen
 from benchctl.core.site import Instrument, Nameplate
@@ -131,12 +132,11 @@ def _kilowatts(state: State, seen: Seen, by_place: dict[str, Electrical], settin
     elif chain_kw is not None:
         seen.delivered_kw, seen.delivered_from = chain_kw, "chain meter"
     elif source_kw is not None:
-        taken_off = site_kw if site_kw is not None else settings.site.site_load_reserve_kw
-        seen.delivered_kw, seen.delivered_from = source_kw - taken_off, "source meter"
+        seen.delivered_kw, seen.delivered_from = source_kw - or_reserve_kw(site_kw, settings), "source meter"
     if site_kw is None and source_kw is not None and seen.delivered_kw is not None:
         site_kw = source_kw - seen.delivered_kw
     seen.site_kw = site_kw
     seen.site_metered = site_meter is not None
     if source_kw is None and seen.delivered_kw is not None:
-        source_kw = seen.delivered_kw + (site_kw if site_kw is not None else settings.site.site_load_reserve_kw)
+        source_kw = seen.delivered_kw + or_reserve_kw(site_kw, settings)
     seen.source_kw = source_kw
