@@ -1,6 +1,8 @@
 """The command line: one file a verb. Exit codes are a contract.
 
-0 done and good · 1 done, not good or not feasible · 2 usage or file error · 3 tripped or dropped · 4 chain lost.
+0 done and good · 1 done, not good or not feasible · 2 usage or file error · 3 tripped or dropped · 4 chain lost ·
+70 a fault of benchctl itself.
+
 A verb's module has `HELP` (one line), `arguments(parser)` and `run(args, voice) -> int`, and imports what it needs
 late, so that `benchctl --help` stays quick.
 """
@@ -14,11 +16,17 @@ from benchctl import __version__
 from benchctl.cli.voice import Voice
 
 GOOD, NOT_GOOD, USAGE, TRIPPED, CHAIN_LOST = range(5)
+FAULT = 70  # EX_SOFTWARE of sysexits.h: whoever calls can tell a fault of benchctl itself from one of the usage
 
 # Verb -> module. The order is the order of the help.
 VERBS: dict[str, str] = {
     "plan": "benchctl.cli.plan",
     "rehearse": "benchctl.cli.rehearse",
+    "run": "benchctl.cli.run",
+    "status": "benchctl.cli.status",
+    "unload": "benchctl.cli.unload",
+    "drop": "benchctl.cli.drop",
+    "control": "benchctl.cli.control",
     "probe": "benchctl.cli.probe",
     "runs": "benchctl.cli.runs",
     "show": "benchctl.cli.show",
@@ -47,9 +55,10 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one verb; returns its exit code. No traceback reaches the user."""
-    args = parser().parse_args(argv)
-    voice = Voice(json_lines=args.json)
+    voice = Voice(json_lines=False)
     try:
+        args = parser().parse_args(argv)
+        voice = Voice(json_lines=args.json)
         return int(args.run(args, voice))
     except KeyboardInterrupt:
         voice.narrate("interrupted")

@@ -4,23 +4,32 @@ import os
 import tempfile
 import traceback
 
+from benchctl.cli import FAULT, USAGE
 from benchctl.cli.voice import Voice
-
-USAGE = 2
 
 
 def explain(fault: Exception, voice: Voice) -> int:
-    """Tell the user about a fault and return the exit code 2."""
+    """Tell the user about a fault. Returns the exit code: whether files and usage are at fault, or benchctl itself."""
     from benchctl.files import FileFault
+    from benchctl.folders import FolderFault
 
-    if isinstance(fault, FileFault):
+    if isinstance(fault, FileFault | FolderFault):
         for line in str(fault).splitlines():
             voice.narrate(line)
-    elif isinstance(fault, OSError) and fault.filename is not None:
+        return USAGE
+    if isinstance(fault, OSError) and fault.filename is not None:
         voice.narrate(f"{fault.filename}: {os.strerror(fault.errno) if fault.errno else fault}")
-    else:
+        return USAGE
+    voice.narrate(f"a fault of benchctl itself: {type(fault).__name__}: {fault}; {_kept(fault)}")
+    return FAULT
+
+
+def _kept(fault: Exception) -> str:
+    """Where the details were put, in words."""
+    try:
         handle, path = tempfile.mkstemp(prefix="benchctl-fault-", suffix=".txt")
         with os.fdopen(handle, "w", encoding="utf-8") as report:
             traceback.print_exception(fault, file=report)
-        voice.narrate(f"a fault of benchctl itself: {type(fault).__name__}: {fault}; details for its makers: {path}")
-    return USAGE
+    except OSError as full:
+        return f"details for its makers could not be kept: {full.strerror}"
+    return f"details for its makers: {path}"

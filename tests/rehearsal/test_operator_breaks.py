@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.cli import USAGE, main
+from benchctl.cli import FAULT, main
 from benchctl.core.decision import Frame
 from benchctl.rehearsal import Rehearsal
 from benchctl.rehearsed import RehearsedOperator
@@ -42,7 +42,7 @@ def test_the_rehearsal_ends_with_the_operators_fault_in_the_scan_in_which_it_bre
 def test_the_user_is_told_in_one_line_and_the_makers_in_a_file(monkeypatch, capsys, tmp_path, name):
     breaks(monkeypatch, name)
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    assert main(["rehearse", "ladder", "--site", "northquay", "--runs", str(tmp_path / "runs")]) == USAGE
+    assert main(["rehearse", "ladder", "--site", "northquay", "--runs", str(tmp_path / "runs")]) == FAULT
     said = "".join(capsys.readouterr())
     assert "Traceback" not in said
     (told,) = (line for line in said.splitlines() if "fault" in line)
