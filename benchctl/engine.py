@@ -4,6 +4,9 @@ One scan has one deadline, and scans lie on a fixed grid of periods: a late scan
 grid, nothing catches up. Listeners get the frame after the writes and cannot delay a contactor; one that raises is told
 of and left out. A drop wakes the loop and cuts reads short. A chain that raises is a chain that did not answer. If
 `decide` raises, everything is ordered open, fans on, no watchdog fed, until that is acknowledged; then the loop ends.
+
+An engine belongs to the loop and the thread that it runs in. Other threads reach it by that loop's
+`call_soon_threadsafe(engine.submit, command)`, and likewise `rebase` and `stop`.
 """
 
 import asyncio
@@ -12,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Protocol
 
+from benchctl.clocks import Passing
 from benchctl.core.command import Command, Verb
 from benchctl.core.decide import decide, last_resort
 from benchctl.core.decision import Decision, Event, Frame, Settings, first_state
@@ -21,7 +25,6 @@ from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, Instrume
 from benchctl.core.seen import Seen
 
 READ_SHARE = 0.6  # of the period is for reads; the rest is for decide and writes
-CLOCK_STEP_S = 1.0
 LAST_TRIES = 20  # how often openings are repeated after decide has failed
 MAY_BE = UnitWrites(Write.UNKNOWN, Write.UNKNOWN, Write.UNKNOWN, Write.UNKNOWN)
 
@@ -45,7 +48,12 @@ Listener = Callable[[Frame], None]
 
 
 class Engine:
-    """Owns the state and drives the scans. `wall` gives seconds since 1970; time itself is the event loop's."""
+    """Owns the state and drives the scans. Time is the event loop's, and what it has missed while the computer slept.
+
+    wall: seconds since 1970. recorder_health, attached: asked once a scan, must not wait (attached: is somebody there;
+    None where nobody has to be). running: a clock in seconds that runs on in sleep (clocks.running_clock), or None
+    where the loop's is all there is.
+    """
 
     def __init__(
         self,
@@ -54,44 +62,69 @@ class Engine:
         wall: Callable[[], float],
         listeners: tuple[Listener, ...] = (),
         recorder_health: Callable[[], Recorder] = lambda: Recorder.ABSENT,
+        *,
+        attached: Callable[[], bool | None] = lambda: None,
+        running: Callable[[], float] | None = None,
     ) -> None:
         self.settings = settings
         self.state = first_state(settings)
         self._chain = chain
-        self._wall = wall
+        self._passing = Passing(wall, running)
         self._listeners = listeners
         self._recorder_health = recorder_health
+        self._attached = attached
         self._commands: list[tuple[float, Command]] = []
         self._cut = asyncio.Event()
         self._wake = asyncio.Event()
         self._notes: list[Event] = []  # what went wrong outside of decide, told with the next frame
         self._writes: tuple[UnitWrites, ...] = ()
-        self._before: tuple[float, float] | None = None  # loop and wall time of the scan before
+        self._next: Settings | None = None  # those of the next scan, where they are others
+        self._stopped = False
         self.number = 0
         self.failed = ""
 
     def submit(self, command: Command) -> None:
-        """Give a command to the next scan. A drop does not wait for reads in progress."""
-        self._commands.append((asyncio.get_running_loop().time(), command))
+        """Give a command to the next scan. A drop does not wait for it: it wakes the loop, ends reads in progress."""
+        self._commands.append((self._passing.now_s(asyncio.get_running_loop().time()), command))
         if command.verb is Verb.DROP:
             self._cut.set()
             self._wake.set()
 
+    def rebase(self, settings: Settings) -> None:
+        """Decide by these settings from the next scan on; the state stays as it is.
+
+        Listeners are told a frame while `settings` are those that it was decided by. Raises ValueError for another
+        site: the chain and the state belong to the one that we have.
+        """
+        if settings.site is not self.settings.site:
+            raise ValueError(
+                f"settings of another site: {settings.site.name}, expected those of {self.settings.site.name}"
+            )
+        self._next = settings
+
+    def stop(self) -> None:
+        """End `run` after the scan in hand; at once where none is, but never before the first."""
+        self._stopped = True
+        self._wake.set()
+
     async def run(self, until: Callable[[Frame], bool]) -> Frame:
-        """Scan until a frame satisfies `until` or decide has failed; returns that frame."""
+        """Scan until a frame satisfies `until`, `stop` is called or decide has failed; returns the last frame."""
         loop = asyncio.get_running_loop()
-        period_s = self.settings.scan_period_s
-        start_s = loop.time()
-        place = 0
+        start_s, place, period_s = loop.time(), 0, 0.0
         while True:
-            frame = await self.scan(start_s + place * period_s)
+            begin_s = start_s + place * period_s
+            frame = await self.scan(begin_s)
             if frame.fault:
                 await self._open_all()
                 return frame
             if until(frame):
                 return frame
+            if period_s != self.settings.scan_period_s:  # the first, or rebased: a new grid
+                start_s, place, period_s = begin_s, 0, self.settings.scan_period_s
             place = max(place + 1, math.ceil((loop.time() - start_s) / period_s - 1e-9))
             await self._sleep_until(start_s + place * period_s)
+            if self._stopped:
+                return frame
 
     async def _open_all(self) -> None:
         """Repeat the last resort until every unit has acknowledged its openings, or it has been tried often enough."""
@@ -104,7 +137,7 @@ class Engine:
 
     async def _sleep_until(self, time_s: float) -> None:
         loop = asyncio.get_running_loop()
-        if time_s <= loop.time() or self._cut.is_set():
+        if time_s <= loop.time() or self._cut.is_set() or self._stopped:
             return
         self._wake.clear()
         timer = loop.call_at(time_s, self._wake.set)
@@ -114,11 +147,13 @@ class Engine:
     async def scan(self, begin_s: float) -> Frame:
         """One scan: read, decide, write, tell."""
         loop = asyncio.get_running_loop()
+        if self._next is not None:
+            self.settings, self._next = self._next, None
         period_s = self.settings.scan_period_s
         sweep, readings = await self._read(max(begin_s, loop.time()) + READ_SHARE * period_s)
         cut_short = self._cut.is_set()
         self._cut.clear()
-        inputs = self._inputs(readings, loop.time(), cut_short)
+        inputs, wall_s = self._inputs(readings, loop.time(), cut_short)
         decision, fault = self._decide(inputs)
         writes = await self._write(decision.orders, loop.time() + period_s)
         self._writes = writes
@@ -127,7 +162,6 @@ class Engine:
             decision = replace(decision, events=(*decision.events, *self._notes))
             self._notes.clear()
         spread_s = getattr(self._chain, "last_block_spread_s", None) if decision.orders.block else None
-        wall_s = self._before[1] if self._before else 0.0
         frame = Frame(self.number, wall_s, inputs, decision, writes, sweep, spread_s, fault)
         self.number += 1
         self._tell(frame)
@@ -160,19 +194,23 @@ class Engine:
     def _note(self, what: str, fault: Exception) -> None:
         self._notes.append(Event("fault", f"{what} failed: {type(fault).__name__}: {fault}"))
 
-    def _inputs(self, readings: Readings, now_s: float, cut_short: bool) -> Inputs:
-        wall_s = self._wall()
-        units, instruments = readings
-        commands = tuple(replace(c, age_s=c.age_s + now_s - given_s) for given_s, c in self._commands)
+    def _inputs(self, readings: Readings, loop_s: float, cut_short: bool) -> tuple[Inputs, float]:
+        """The inputs of a scan and the clock time of it."""
+        time = self._passing.scan(loop_s, self.settings.scan_period_s)
+        commands = tuple(replace(c, age_s=c.age_s + time.now_s - given_s) for given_s, c in self._commands)
         self._commands.clear()
-        dt_s, stepped_s = 0.0, 0.0
-        if self._before is not None:
-            dt_s = now_s - self._before[0]
-            step_s = (wall_s - self._before[1]) - dt_s
-            stepped_s = step_s if abs(step_s) >= CLOCK_STEP_S else 0.0
-        self._before = (now_s, wall_s)
-        health = self._recorder_health()
-        return Inputs(now_s, dt_s, units, instruments, commands, self._writes, health, stepped_s, cut_short)
+        return Inputs(
+            time.now_s,
+            time.dt_s,
+            *readings,
+            commands,
+            self._writes,
+            self._recorder_health(),
+            time.clock_stepped_s,
+            cut_short,
+            attached=self._attached(),
+            stood_still_s=time.stood_still_s,
+        ), time.wall_s
 
     def _decide(self, inputs: Inputs) -> tuple[Decision, str]:
         """The decision, or the last resort and what went wrong."""

@@ -13,6 +13,7 @@ from benchctl.core.decision import Frame, Settings
 from benchctl.core.inputs import Recorder
 from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.scenario import Scenario
+from benchctl.core.site import Site
 from benchctl.engine import Engine, Listener, Readings
 from benchctl.field.chain import Chain as FieldChain
 from benchctl.field.sweep import readings
@@ -29,9 +30,9 @@ COLLECT_EACH = 50_000  # new objects
 class BytesChain:
     """The field layer's chain on the simulator's in-memory network: real requests, real replies."""
 
-    def __init__(self, settings: Settings, bench: Bench, loop: asyncio.AbstractEventLoop) -> None:
-        self._site = settings.site
-        self._chain = FieldChain(settings.site, connect=Memory(bench, loop).connect)
+    def __init__(self, site: Site, bench: Bench, loop: asyncio.AbstractEventLoop) -> None:
+        self._site = site
+        self._chain = FieldChain(site, connect=Memory(bench, loop).connect)
 
     async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Any:
         """See engine.Chain."""
@@ -53,6 +54,39 @@ class BytesChain:
     def last_block_spread_s(self) -> float | None:
         """Measured spread of the last block's acknowledgements in seconds."""
         return self._chain.last_block_spread_s
+
+
+class RehearsedChain(BytesChain):
+    """The units and instruments of a site as they are rehearsed under a controller, whose operator is a real one.
+
+    Made and used in its loop, best one of `paced_loop`. Give it every frame (`listen`): it tells the world which
+    segment runs. Raises ValueError for a scenario with a fault on what the site has not.
+    """
+
+    def __init__(
+        self, site: Site, loop: asyncio.AbstractEventLoop, scenario: Scenario | None = None, seed: int = 0
+    ) -> None:
+        self.bench = Bench(site, scenario or Scenario(), seed)
+        super().__init__(site, self.bench, loop)
+
+    def listen(self, frame: Frame) -> None:
+        """A listener of the engine; the bench's time must be the loop's (an engine without a running clock)."""
+        tell_segments(self.bench, frame)
+
+
+def tell_segments(bench: Bench, frame: Frame) -> None:
+    """Tell the simulated world which segments a scan has reached: faults of a scenario may wait for one."""
+    for event in frame.decision.events:
+        if event.kind == "segment":
+            bench.segment_reached(dict(event.data)["segment"], frame.inputs.now_s)
+
+
+def paced_loop(pace: float | None = 1.0) -> WarpLoop:
+    """A loop whose clock makes that many virtual seconds a real one, or, for None, goes as fast as it can.
+
+    Raises ValueError for a pace that is not above 0. `true_pace` tells what it really makes.
+    """
+    return WarpLoop(pace=pace)
 
 
 class DirectChain:
@@ -117,7 +151,7 @@ class Rehearsal:
 
     async def _run(self, loop: WarpLoop) -> Frame:
         chain: BytesChain | DirectChain
-        chain = BytesChain(self.settings, self.bench, loop) if self._with_bytes else DirectChain(self.bench, loop)
+        chain = BytesChain(self.settings.site, self.bench, loop) if self._with_bytes else DirectChain(self.bench, loop)
         engine = self.engine = Engine(
             self.settings, chain, lambda: self._wall_s + loop.time(), self._listeners, self._health
         )
@@ -132,9 +166,7 @@ class Rehearsal:
         No listener: an engine goes on without one that fails, and a rehearsal without its operator would never end.
         """
         assert self.engine is not None
-        for event in frame.decision.events:
-            if event.kind == "segment":
-                self.bench.segment_reached(dict(event.data)["segment"], frame.inputs.now_s)
+        tell_segments(self.bench, frame)
         for command in self.operator.commands(frame):
             self.engine.submit(command)
         return self.operator.over(frame)

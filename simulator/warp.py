@@ -1,18 +1,40 @@
-"""An event loop whose clock jumps: when nothing is ready it goes straight to the next timer.
+"""An event loop whose clock jumps: when nothing is ready it goes straight to the next timer, or there at a pace.
 
-`asyncio.sleep`, timeouts and `call_later` follow without a change. Real sockets may be used in the same loop,
-but a peer in another process cannot keep up with a jumping clock; `grace_s` then gives it real time before
-each jump.
+`asyncio.sleep`, timeouts and `call_later` follow without a change. Real sockets may be used in the same loop, but a
+peer in another process cannot keep up with a jumping clock; `grace_s` then gives it real time before each jump. With a
+pace the loop waits in real time, so that sockets, calls from other threads and signals find it at the right moment.
+Work that takes too long makes the clock lag: nothing is skipped, and what is lost is not made up for.
 """
 
 import asyncio
+import math
 import selectors
+import time
+from collections import deque
 from collections.abc import Callable, Coroutine
 from typing import Any, TypeVar
 
 T = TypeVar("T")
+Ready = list[tuple[selectors.SelectorKey, int]]
 LOOK_EVERY = 64  # turns of a loop without sockets between two looks at the kernel
 HANG_S = 5.0  # real seconds without a timer and without input before we call it a deadlock
+THREAD_S = 0.05  # longest wait for a thread before another look
+SHORTEST_WAIT_S = 0.001  # the kernel's own grain: less is owed to the next wait
+CATCH_UP_S = 0.1  # lag in real seconds that is made up for: a hiccup, not a computer that is too slow
+MEASURED_S = 5.0  # real seconds over which the true pace is measured
+MARK_EVERY_S = 0.25
+
+
+class RealTime:
+    """The computer's own time, by which a paced loop waits."""
+
+    def now(self) -> float:
+        """Real seconds."""
+        return time.monotonic()
+
+    def wait(self, select: Callable[[float | None], Ready], longest_s: float | None) -> Ready:
+        """Wait until something is ready, or for so long."""
+        return select(longest_s)
 
 
 class _WarpSelector(selectors.DefaultSelector):
@@ -21,7 +43,7 @@ class _WarpSelector(selectors.DefaultSelector):
     loop: "WarpLoop"
     _turns = 0
 
-    def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+    def select(self, timeout: float | None = None) -> Ready:
         ready = [] if timeout is not None and self._alone() else super().select(0)
         if ready:
             return ready
@@ -33,7 +55,7 @@ class _WarpSelector(selectors.DefaultSelector):
         if timeout <= 0:
             return ready
         if self.loop.threads_busy or self.loop.grace_s:
-            ready = super().select(self.loop.grace_s or 0.05)
+            ready = super().select(self.loop.grace_s or THREAD_S)
             if ready or self.loop.threads_busy:
                 return ready
         self.loop.jump(timeout)
@@ -45,17 +67,61 @@ class _WarpSelector(selectors.DefaultSelector):
         return len(self.get_map()) <= 1 and not self.loop.threads_busy and self._turns % LOOK_EVERY != 0
 
 
+class _PacedSelector(selectors.DefaultSelector):
+    """A selector that waits in real time, and moves its loop's clock by the pace times what it has waited."""
+
+    loop: "WarpLoop"
+
+    def __init__(self, pace: float, real: RealTime) -> None:
+        super().__init__()
+        self._pace, self._real = pace, real
+        self._at_s: float | None = None  # real time at which the loop's clock is where it should be
+
+    def select(self, timeout: float | None = None) -> Ready:
+        if timeout is not None and timeout <= 0:
+            return super().select(0)
+        if self.loop.threads_busy:
+            ready = self._real.wait(super().select, THREAD_S)
+            self._at_s = self._real.now()
+            return ready
+        at_s = self._real.now() if self._at_s is None else self._at_s
+        due_s = None if timeout is None else at_s + timeout / self._pace
+        ready = self._wait(due_s)
+        now_s = self._real.now()
+        if due_s is None or (ready and now_s < due_s):
+            self._at_s = max(at_s, now_s)
+            self.loop.jump((self._at_s - at_s) * self._pace)
+        else:
+            assert timeout is not None
+            self._at_s = max(due_s, now_s - CATCH_UP_S)
+            self.loop.jump(timeout)
+        return ready
+
+    def _wait(self, due_s: float | None) -> Ready:
+        if due_s is None:
+            return self._real.wait(super().select, None)
+        longest_s = due_s - self._real.now()
+        return self._real.wait(super().select, longest_s) if longest_s >= SHORTEST_WAIT_S else super().select(0)
+
+
 class WarpLoop(asyncio.SelectorEventLoop):
     """An event loop in virtual time, which starts at 0 s.
 
-    Grace_s: real seconds given to a kernel or peer before a jump.
+    grace_s: real seconds given to a kernel or peer before a jump. pace: virtual seconds a real second; None: as fast as
+    it goes. real: the time that a paced loop waits by. Raises ValueError for a pace that is not above 0 and finite.
     """
 
-    def __init__(self, grace_s: float = 0.0) -> None:
+    def __init__(self, grace_s: float = 0.0, *, pace: float | None = None, real: RealTime | None = None) -> None:
+        if pace is not None and not (pace > 0.0 and math.isfinite(pace)):
+            raise ValueError(f"pace {pace}: expected virtual seconds a real second, above 0")
         self.grace_s = grace_s
+        self.pace = pace
         self.threads_busy = 0
         self._now_s = 0.0
-        selector = _WarpSelector()
+        self._real = real or RealTime()
+        self._marks: deque[tuple[float, float]] = deque(maxlen=round(MEASURED_S / MARK_EVERY_S))  # real, virtual
+        self._mark_s = -math.inf
+        selector = _WarpSelector() if pace is None else _PacedSelector(pace, self._real)
         selector.loop = self
         super().__init__(selector)
         # Timers within a microsecond of the clock are due: without it rounding makes zero-length jumps.
@@ -67,7 +133,24 @@ class WarpLoop(asyncio.SelectorEventLoop):
 
     def jump(self, forward_s: float) -> None:
         """Move the clock forward."""
+        real_s = self._real.now()
+        if real_s >= self._mark_s:
+            self._marks.append((real_s, self._now_s))
+            self._mark_s = real_s + MARK_EVERY_S
         self._now_s += forward_s
+
+    @property
+    def true_pace(self) -> float | None:
+        """Virtual seconds a real second that it really made in the last five seconds or so; None: not known yet.
+
+        May be asked from any thread.
+        """
+        try:
+            real_s, virtual_s = self._marks[0]
+        except IndexError:
+            return None
+        passed_s = self._real.now() - real_s
+        return (self._now_s - virtual_s) / passed_s if passed_s >= MARK_EVERY_S else None
 
     def run_in_executor(  # type: ignore[override]  # typeshed types the arguments variadically
         self, executor: Any, func: Callable[..., T], *args: Any
