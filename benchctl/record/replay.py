@@ -1,8 +1,9 @@
 """A recorded run, decided again: the recorded inputs go through today's `decide`, scan by scan.
 
-Orders and the digest of the state are compared in every scan. After a gap the replay goes on from the full state that
-the record keeps there; that one scan is not compared. At the first difference the orders, the events and, from the
-next full state in the record, the state are told side by side.
+Orders and the digest of the state are compared in every scan. Where the state before a scan is not known, after a gap
+or in a record that does not begin with the bench's first scan, the replay goes on from the full state that the record
+keeps there; that one scan is not compared. At the first difference the orders, the events and, from the next full
+state in the record, the state are told side by side.
 """
 
 from dataclasses import dataclass
@@ -49,27 +50,44 @@ def replay(reader: Reader, settings: Settings | None = None) -> Replayed:
     settings = settings or reader.settings
     state = first_state(settings)
     compared = gaps = 0
-    before: int | None = None
+    before = -1  # the first scan of a bench is 0, and only that one follows the first state
+    notes: list[str] = []
     for scan in reader.scans():
-        if before is not None and scan.n != before + 1:
-            gaps += 1
+        if scan.n != before + 1:
+            if before >= 0:
+                gaps += 1
+            else:
+                notes.append(f"begins with scan {scan.n} of the bench, from the state kept after it")
             kept = reader.state(scan.n)
             if kept is None:
-                return Replayed(compared, gaps, None, f"no state after the gap before scan {scan.n}: stopped there")
+                notes.append(f"no state {'after the gap before' if before >= 0 else 'in'} scan {scan.n}: stopped there")
+                break
             state = kept
         else:
             decided = _decided(state, scan, settings)
             compared += 1
-            if isinstance(decided, str) or scan.fault:
-                lines = _faults(scan, decided)
-                difference = Difference(scan.n, scan.now_s, scan.wall_ns, lines) if lines else None
-                return Replayed(compared, gaps, difference, f"decide failed in scan {scan.n}" if not lines else "")
-            if decided.orders != scan.orders() or state_digest(decided.state) != scan.state_hash:
-                lines = _told(reader, scan, decided, settings)
-                return Replayed(compared, gaps, Difference(scan.n, scan.now_s, scan.wall_ns, lines))
+            difference, failed = _compared(reader, scan, decided, settings)
+            if failed:
+                notes.append(failed)
+            if difference or isinstance(decided, str):
+                return Replayed(compared, gaps, difference, "; ".join(notes))
             state = decided.state
         before = scan.n
-    return Replayed(compared, gaps, None, "" if compared else "the record has no scans")
+    if not compared and not notes:
+        notes.append("the record has no scans")
+    return Replayed(compared, gaps, None, "; ".join(notes))
+
+
+def _compared(reader: Reader, scan: Scan, decided: Decision | str, settings: Settings) -> tuple[Difference | None, str]:
+    """What is different in a scan, and what is to be said where decide failed then and now."""
+    if isinstance(decided, str) or scan.fault:
+        lines = _faults(scan, decided)
+        failed = "" if lines else f"decide failed in scan {scan.n}"
+    elif decided.orders != scan.orders() or state_digest(decided.state) != scan.state_hash:
+        lines, failed = _told(reader, scan, decided, settings), ""
+    else:
+        return None, ""
+    return (None if failed else Difference(scan.n, scan.now_s, scan.wall_ns, lines)), failed
 
 
 def _decided(state: State, scan: Scan, settings: Settings) -> Decision | str:
