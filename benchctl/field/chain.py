@@ -9,7 +9,8 @@ import asyncio
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.field.answer import Got
-from benchctl.field.device import Counts, Device
+from benchctl.field.counts import Counts
+from benchctl.field.device import Device
 from benchctl.field.encode import NOTHING
 from benchctl.field.ending import Ending, see_out
 from benchctl.field.job import (

@@ -2,12 +2,12 @@
 
 import asyncio
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from benchctl.core.orders import UnitOrders, Write
 from benchctl.core.registers import Space
 from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
+from benchctl.field.counts import Counts
 from benchctl.field.encode import Request, Writes, encode
 from benchctl.field.holes import NO_SUCH_ADDRESS, Steps, existing, read_parts
 from benchctl.field.link import Link
@@ -23,17 +23,6 @@ ECHO_EVERY_S = 2.0  # what only repeats our orders; a device is asked for it aga
 PACE = 0.9  # of a panel's refresh time between two asks
 ROOM = 2.0  # times its usual time that must be left for a request that may as well come later
 HURRIED = 0.5  # share of its time-out below which a device was not given the time to answer
-
-
-@dataclass(slots=True)
-class Counts:
-    """Requests to one device and how they ended."""
-
-    reads: int = 0
-    writes: int = 0
-    timeouts: int = 0
-    exceptions: int = 0
-    bad: int = 0
 
 
 class Device:
@@ -131,7 +120,7 @@ class Device:
         if self._runs and index in self._runs:
             answer = yield from read_parts(self._part, self.plan.blocks[index], self._runs[index])
         else:
-            answer = self._counted((yield self._questions[index]))
+            answer = self.counts.read((yield self._questions[index]))
             if answer.code == NO_SUCH_ADDRESS:
                 answer = yield from self._around_holes(index, answer)
         self.answers[index] = answer
@@ -191,17 +180,11 @@ class Device:
 
     def _part(self, block: Block) -> Steps[Answer]:
         """Part of a block."""
-        return self._counted((yield read_question(self.noun.unit_id, block)))
+        return self.counts.read((yield read_question(self.noun.unit_id, block)))
 
     async def ask_first(self) -> Answer:
         """Ask for the first block outside of a scan."""
-        return self._counted(await self.link.ask(self._questions[0], self.timeout_s, float("inf")))
-
-    def _counted(self, answer: Answer) -> Answer:
-        if answer.got is not Got.NOT_ASKED:
-            self.counts.reads += 1
-            self._count(answer)
-        return answer
+        return self.counts.read(await self.link.ask(self._questions[0], self.timeout_s, float("inf")))
 
     # -- silence
 
@@ -226,7 +209,7 @@ class Device:
 
     def _pinged(self, answer: Answer) -> None:
         self._pinging = False
-        self._counted(answer)
+        self.counts.read(answer)
         if answer.got in (Got.SILENT, Got.DOWN) or answer.code in GATEWAY_CODES:
             self._heard_by_ping = answer
             self._rest()
@@ -273,7 +256,7 @@ class Device:
         self._doubt()
         timeout_s = self.timeout_s if self.answering else min(self.timeout_s, MUTE_TIMEOUT_S)
         for request in requests:
-            ended = self._ended(await self.link.write(self.noun.unit_id, request, timeout_s, until_s))
+            ended = self.counts.write(await self.link.write(self.noun.unit_id, request, timeout_s, until_s))
             worst = max(worst, ended, key=_BADNESS.__getitem__)
             if ended is not Write.DONE and (careful or ended is not Write.REFUSED):
                 break
@@ -283,24 +266,6 @@ class Device:
             else:
                 self._write_due_s = self._loop.time() + self.timeout_s + self._rest_s
         return worst
-
-    def _ended(self, answer: Answer) -> Write:
-        """What an answer says of a write: only an acknowledgement is done, only a refusal is surely not in force."""
-        if answer.got is Got.NOT_ASKED:
-            return Write.NOT_SENT
-        self.counts.writes += 1
-        self._count(answer)
-        if answer.got is Got.OK:
-            return Write.DONE
-        refused = answer.got is Got.EXCEPTION and answer.code not in _PERHAPS_DONE
-        return Write.REFUSED if refused else Write.UNKNOWN
-
-    def _count(self, answer: Answer) -> None:
-        if answer.got is Got.OK:
-            return
-        self.counts.timeouts += answer.got is Got.SILENT
-        self.counts.exceptions += answer.got is Got.EXCEPTION
-        self.counts.bad += answer.got is Got.BAD
 
     def result(self) -> Answers:
         """The answers of the scan."""
@@ -314,8 +279,6 @@ def _heard(answers: Sequence[Answer]) -> bool:
     return any(a.got in (Got.OK, Got.BAD) or (a.got is Got.EXCEPTION and a.code not in GATEWAY_CODES) for a in answers)
 
 
-# Exceptions after which a write may yet be in force: acknowledged but slow, or a gateway that heard nothing back.
-_PERHAPS_DONE = frozenset({5}) | GATEWAY_CODES
 _BADNESS = {Write.NONE: 0, Write.DONE: 1, Write.NOT_SENT: 2, Write.REFUSED: 3, Write.UNKNOWN: 4}
 
 
