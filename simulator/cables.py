@@ -21,6 +21,11 @@ class Cable:
         """True when no connection can be made."""
         return self.cut or self.refuses
 
+    @property
+    def sound(self) -> bool:
+        """True when nothing is wrong with it."""
+        return not (self.cut or self.refuses or self.delay_s or self.lose or self.garble)
+
     def lost(self) -> bool:
         """Draw whether this reply vanishes."""
         return self.lose > 0 and self.rng.random() < self.lose

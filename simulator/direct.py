@@ -7,19 +7,13 @@ too (a map without any point, as in small test worlds, counts as able to report 
 from collections.abc import Callable
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
-from benchctl.core.reading import (
-    NO_ELECTRICAL,
-    NONE3,
-    Electrical,
-    InstrumentReading,
-    Outcome,
-    UnitReading,
-)
-from benchctl.core.registers import RegisterMap
+from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
 from benchctl.core.site import Endpoint, Instrument
 from simulator.bench import Bench
-from simulator.meter import Figures, Meter
+from simulator.meter import Meter
+from simulator.nouns import maker
 from simulator.panel import Panel
+from simulator.shown import reportable, shower
 from simulator.status import fault_tests
 from simulator.unit import Bank
 
@@ -29,6 +23,7 @@ _Switches = tuple[int, int | None, bool | None, bool | None, bool | None, bool |
 # What a reading was made from: version, samples, exhaust, whether the site needs the set, whole seconds of uptime.
 _UnitKey = tuple[int, int, float | None, bool, int]
 _ELECTRICAL_NAMES = ("power_kw", "volts_ab", "volts_a", "amps_a", "hertz", "power_a_kw")
+_unit_reading = maker(UnitReading)
 
 
 class Direct:
@@ -46,24 +41,16 @@ class Direct:
 
     def write(self, orders: Orders) -> tuple[UnitWrites, ...]:
         """Openings of all units, fans, closings (only if every opening was acknowledged), feeds, in that order."""
-        pairs = list(zip(self._units, orders.units, strict=True))
-        if all(_nothing(o) for o in orders.units):
-            return (NO_WRITES,) * len(pairs)
-        opening = [p.open(o) for p, o in pairs]
-        fan = [p.fan(o) for p, o in pairs]
-        clear = all(w in (Write.NONE, Write.DONE) for w in opening)
-        closing = [p.close(o, clear) for p, o in pairs]
-        feed = [p.feed(o) for p, o in pairs]
-        return tuple([UnitWrites(*four) for four in zip(opening, fan, closing, feed, strict=True)])
-
-
-def _nothing(o: UnitOrders) -> bool:
-    return o.silent or not (o.lower or o.raise_to is not None or o.fan is not None or o.feed)
-
-
-def _reportable(registers: RegisterMap) -> Callable[[str], bool]:
-    names = {p.name for p in registers.points}
-    return lambda name: not names or name in names
+        busy = [(i, p, o) for i, (p, o) in enumerate(zip(self._units, orders.units, strict=True)) if p.concerns(o)]
+        opening = [p.open(o) for _, p, o in busy]
+        fan = [p.fan(o) for _, p, o in busy]
+        clear = all([w in (Write.NONE, Write.DONE) for w in opening])  # noqa: C419 - quicker
+        closing = [p.close(o, clear) for _, p, o in busy]
+        feed = [p.feed(o) for _, p, o in busy]
+        done = [NO_WRITES] * len(self._units)
+        for (i, _, _), *four in zip(busy, opening, fan, closing, feed, strict=True):
+            done[i] = UnitWrites(*four)
+        return tuple(done)
 
 
 class _UnitPort:
@@ -72,12 +59,12 @@ class _UnitPort:
     def __init__(self, bench: Bench, index: int) -> None:
         unit = bench.site.units[index]
         profile = unit.profile
-        has = _reportable(profile.registers)
+        has = reportable(profile.registers)
         self._bench, self._bank = bench, bench.banks[index]
         self._endpoint = unit.endpoint
         self._cable = bench.cables.of(f"{unit.endpoint.host}:{unit.endpoint.port}")
         self._meter = bench.unit_meters[index] if any(has(n) for n in _ELECTRICAL_NAMES) else None
-        self._shown = _shower(has)
+        self._shown = shower(has)
         self._tests = fault_tests(profile)
         self._known = (1 << len(profile.faults)) - 1
         self._order = bool(profile.setpoint) or has("stages_order") or any(s.order for s in profile.stages)
@@ -92,11 +79,12 @@ class _UnitPort:
 
     def read(self) -> UnitReading:
         """The unit's reading; the same object while nothing in it changed."""
-        bank, trouble = self._bank, self._bank.trouble
-        failed = _failed(self._cable.closed, self._late(), bank.answering, trouble.busy, self._endpoint)
-        if failed is not None:
-            self._fan_read = None
-            return UnitReading(failed)
+        bank, busy = self._bank, self._bank.trouble.busy
+        if not (self._cable.sound and bank.answering and busy is None):
+            failed = _failed(self._cable.closed, self._late(), bank.answering, busy, self._endpoint)
+            if failed is not None:
+                self._fan_read = None
+                return UnitReading(failed)
         bank.heard("request")
         self._fan_read = bank.fan_order
         exhaust_c = bank.exhaust_c if self._shows_exhaust else None
@@ -147,7 +135,7 @@ class _UnitPort:
     def _fresh(self, exhaust_c: float | None, uptime_s: int) -> UnitReading:
         """A new reading; its fields in their order, because this is made a million times in a campaign."""
         switches, inlet_c, serial, faults = self._state
-        return UnitReading(
+        return _unit_reading(
             Outcome.OK,
             *switches,
             self._bench.needs_set if self._needs_set else None,
@@ -175,6 +163,11 @@ class _UnitPort:
         if not trouble.ignores_writes:
             effect(bank)
         return Write.UNKNOWN if self._late() else Write.DONE
+
+    def concerns(self, o: UnitOrders) -> bool:
+        """True when these orders have anything to write to this unit."""
+        fan = o.fan is not None and o.fan is not self._fan_read
+        return not o.silent and (fan or o.feed or o.lower or o.raise_to is not None)
 
     def open(self, o: UnitOrders) -> Write:
         """Openings, or a lower set point."""
@@ -215,8 +208,10 @@ class _InstrumentPort:
         self._bench = bench
         self._instrument: Instrument = bench.site.instruments[index]
         self._meter: Meter = bench.meters[index]
-        self._has = _reportable(self._instrument.registers)
-        self._shown = _shower(self._has)
+        has = reportable(self._instrument.registers)
+        self._shown = shower(has)
+        self._tells_uptime, self._tells_needs_set = has("uptime_s"), has("site_needs_set")
+        self._serial = (self._instrument.serial or "SIM-METER") if has("serial") else None
         endpoint = self._instrument.endpoint
         self._cable = bench.cables.of(f"{endpoint.host}:{endpoint.port}")
         self._last: tuple[tuple[object, ...], InstrumentReading] | None = None
@@ -245,7 +240,7 @@ class _InstrumentPort:
             Outcome.OK,
             electrical,
             identity_ok=True,
-            serial=self._serial(),
+            serial=self._serial,
             site_needs_set=self._needs_set(),
             uptime_s=self._uptime_s(),
         )
@@ -263,62 +258,15 @@ class _InstrumentPort:
             set_fault=source.stalled,
             identity_ok=True,
             site_needs_set=self._needs_set(),
-            serial=self._serial(),
+            serial=self._serial,
             uptime_s=self._uptime_s(),
         )
 
     def _uptime_s(self) -> float | None:
-        return float(int(self._bench.now_s)) if self._has("uptime_s") else None
+        return float(int(self._bench.now_s)) if self._tells_uptime else None
 
     def _needs_set(self) -> bool | None:
-        return self._bench.needs_set if self._has("site_needs_set") else None
-
-    def _serial(self) -> str | None:
-        return (self._instrument.serial or "SIM-METER") if self._has("serial") else None
-
-
-def _shower(has: Callable[[str], bool]) -> Callable[[Figures], Electrical]:
-    """A meter's figures without what a map cannot tell, nor hertz where there are no volts: one object a sample."""
-    ll, ln, amps, phase_kw, power, reactive, factor, hertz, energy, count = (
-        has(n)
-        for n in (
-            "volts_ab",
-            "volts_a",
-            "amps_a",
-            "power_a_kw",
-            "power_kw",
-            "reactive_kvar",
-            "power_factor",
-            "hertz",
-            "energy_kwh",
-            "refresh_count",
-        )
-    )
-
-    last: Figures | None = None
-    last_shown = NO_ELECTRICAL
-
-    def shown(f: Figures) -> Electrical:
-        nonlocal last, last_shown
-        if f is last:
-            return last_shown
-        last = f
-        # Without volts a meter's registers say 0 Hz; a reading says that it is not known.
-        last_shown = Electrical(
-            f[0:3] if ll else NONE3,
-            f[3:6] if ln else NONE3,
-            f[6:9] if amps else NONE3,
-            f[9:12] if phase_kw else NONE3,
-            f[12] if power else None,
-            f[13] if reactive else None,
-            f[15] if factor else None,
-            (f[16] or None) if hertz else None,
-            f[17] if energy else None,
-            f[19] if count else None,
-        )
-        return last_shown
-
-    return shown
+        return self._bench.needs_set if self._tells_needs_set else None
 
 
 def _failed(closed: bool, late: bool, answering: bool, busy: int | None, endpoint: Endpoint) -> Outcome | None:
