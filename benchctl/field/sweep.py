@@ -4,7 +4,9 @@ A recorded sweep decodes again to the readings that were acted upon: everything 
 """
 
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 from benchctl.core.reading import InstrumentReading, UnitReading
 from benchctl.core.site import Instrument, Site, Unit
@@ -58,17 +60,35 @@ def _decoders(site: Site) -> _Decoders:
 def pack(sweep: Sweep) -> bytes:
     """A sweep as bytes: per answer its kind, then its exception code, holes and words, all big endian."""
     parts = [bytes((FORMAT, int(sweep.cut_short)))]
+    add = parts.append
     for answers in (*sweep.units, *sweep.instruments):
-        for answer in answers:
-            parts.append(bytes((answer.got.value | (HOLES if answer.holes else 0),)))
-            if answer.got is Got.EXCEPTION:
-                parts.append(bytes((answer.code,)))
-            elif answer.got is Got.OK:
-                if answer.holes:
-                    count = len(answer.holes)
-                    parts.append(struct.pack(f">H{count}H", count, *answer.holes))
-                parts.append(struct.pack(f">{len(answer.words)}H", *answer.words))
+        for answer in answers:  # nearly every one is one of the first two kinds
+            got = answer.got
+            if got is Got.OK and not answer.holes:
+                add(_whole(len(answer.words))(_OK, *answer.words))
+            elif got is Got.NOT_ASKED:
+                add(_NOT_ASKED)
+            else:
+                add(_flawed(answer))
     return b"".join(parts)
+
+
+_OK = Got.OK.value
+_NOT_ASKED = bytes((Got.NOT_ASKED.value,))
+
+
+@cache
+def _whole(words: int) -> Callable[..., bytes]:
+    """Packs the kind and the words of an answer of that many words."""
+    return struct.Struct(f">B{words}H").pack
+
+
+def _flawed(answer: Answer) -> bytes:
+    """An answer with holes, an exception, or none at all."""
+    if answer.got is Got.OK:
+        holes, words = answer.holes, answer.words
+        return struct.pack(f">BH{len(holes)}H{len(words)}H", _OK | HOLES, len(holes), *holes, *words)
+    return bytes((answer.got.value, answer.code) if answer.got is Got.EXCEPTION else (answer.got.value,))
 
 
 def unpack(site: Site, data: bytes) -> Sweep:
