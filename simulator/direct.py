@@ -7,12 +7,11 @@ too (a map without any point, as in small test worlds, counts as able to report 
 from collections.abc import Callable
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
-from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
+from benchctl.core.reading import NO_ELECTRICAL, InstrumentReading, Outcome, UnitReading
 from benchctl.core.site import Endpoint, Instrument
 from simulator.bench import Bench
 from simulator.meter import Meter
 from simulator.nouns import maker
-from simulator.panel import Panel
 from simulator.shown import reportable, shower
 from simulator.status import fault_tests
 from simulator.unit import Bank
@@ -23,7 +22,10 @@ _Switches = tuple[int, int | None, bool | None, bool | None, bool | None, bool |
 # What a reading was made from: version, samples, exhaust, whether the site needs the set, whole seconds of uptime.
 _UnitKey = tuple[int, int, float | None, bool, int]
 _ELECTRICAL_NAMES = ("power_kw", "volts_ab", "volts_a", "amps_a", "hertz", "power_a_kw")
-_unit_reading = maker(UnitReading)
+_unit_reading, _instrument_reading = maker(UnitReading), maker(InstrumentReading)
+# Fields of an instrument's reading from `speed_rpm` to `set_fault`.
+_Engine = tuple[float | None, float | None, float | None, float | None, float | None, bool | None, bool | None]
+_NO_ENGINE: _Engine = (None,) * 7
 
 
 class Direct:
@@ -225,41 +227,33 @@ class _InstrumentPort:
             return InstrumentReading(failed)
         key = (self._meter.count(), self._bench.needs_set, self._uptime_s())
         if self._last is None or self._last[0] != key:
-            self._last = (
-                key,
-                (
-                    self._panel(self._bench.panel)
-                    if self._instrument.role == "panel"
-                    else self._figures(self._shown(self._meter.figures()))
-                ),
-            )
+            self._last = key, self._fresh()
         return self._last[1]
 
-    def _figures(self, electrical: Electrical) -> InstrumentReading:
-        return InstrumentReading(
+    def _fresh(self) -> InstrumentReading:
+        """A new reading; its fields in their order, as those of a unit."""
+        is_panel = self._instrument.role == "panel"
+        return _instrument_reading(
             Outcome.OK,
-            electrical,
-            identity_ok=True,
-            serial=self._serial,
-            site_needs_set=self._needs_set(),
-            uptime_s=self._uptime_s(),
+            NO_ELECTRICAL if is_panel else self._shown(self._meter.figures()),
+            *(self._engine() if is_panel else _NO_ENGINE),
+            self._needs_set(),
+            self._serial,
+            True,
+            self._uptime_s(),
+            (),
         )
 
-    def _panel(self, panel: Panel) -> InstrumentReading:
-        source = self._bench.source
-        return InstrumentReading(
-            Outcome.OK,
-            speed_rpm=round(panel.speed_rpm, 0),
-            oil_kpa=round(panel.oil_kpa, 0),
-            coolant_c=round(panel.coolant_c, 1),
-            fuel_percent=round(panel.fuel_percent, 1),
-            battery_v=panel.battery_v,
-            set_running=source.running,
-            set_fault=source.stalled,
-            identity_ok=True,
-            site_needs_set=self._needs_set(),
-            serial=self._serial,
-            uptime_s=self._uptime_s(),
+    def _engine(self) -> _Engine:
+        panel, source = self._bench.panel, self._bench.source
+        return (
+            round(panel.speed_rpm, 0),
+            round(panel.oil_kpa, 0),
+            round(panel.coolant_c, 1),
+            round(panel.fuel_percent, 1),
+            panel.battery_v,
+            source.running,
+            source.stalled,
         )
 
     def _uptime_s(self) -> float | None:
