@@ -7,7 +7,7 @@ too (a map without any point, as in small test worlds, counts as able to report 
 from collections.abc import Callable
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
-from benchctl.core.reading import NO_ELECTRICAL, InstrumentReading, Outcome, UnitReading
+from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
 from benchctl.core.site import Endpoint, Instrument
 from simulator.bench import Bench
 from simulator.meter import Meter
@@ -19,8 +19,6 @@ from simulator.unit import Bank
 TIMEOUT_S = 0.5  # replies later than this do not count
 _STATES = ("fan_on", "airflow", "fan_supply", "emergency_stop", "remote", "inlet_c", "serial")
 _Switches = tuple[int, int | None, bool | None, bool | None, bool | None, bool | None, bool | None]
-# What a reading was made from: version, samples, exhaust, whether the site needs the set, whole seconds of uptime.
-_UnitKey = tuple[int, int, float | None, bool, int]
 _ELECTRICAL_NAMES = ("power_kw", "volts_ab", "volts_a", "amps_a", "hertz", "power_a_kw")
 _unit_reading, _instrument_reading = maker(UnitReading), maker(InstrumentReading)
 # Fields of an instrument's reading from `speed_rpm` to `set_fault`.
@@ -74,7 +72,7 @@ class _UnitPort:
         self._uptime, self._needs_set, self._shows_exhaust = (
             has(n) for n in ("uptime_s", "site_needs_set", "exhaust_c")
         )
-        self._key: _UnitKey = (-1, 0, None, False, 0)
+        self._version = -1  # of the unit, when it was last looked at
         self._state = self._look()
         self._last = UnitReading(Outcome.OK)
         self._fan_read: bool | None = None  # the fan order that the last look showed; None after a write or no answer
@@ -89,18 +87,21 @@ class _UnitPort:
                 return UnitReading(failed)
         bank.heard("request")
         self._fan_read = bank.fan_order
+        electrical = self._shown(self._meter.figures()) if self._meter else NO_ELECTRICAL
+        needs_set = self._bench.needs_set if self._needs_set else None
         exhaust_c = bank.exhaust_c if self._shows_exhaust else None
-        key = (
-            bank.version,
-            self._meter.count() if self._meter else 0,
-            exhaust_c,
-            self._bench.needs_set,
-            int(bank.now_s - bank.started_s) if self._uptime else 0,
-        )
-        if key != self._key:
-            if key[0] != self._key[0]:
-                self._state = self._look()
-            self._key, self._last = key, self._fresh(key[2], key[4])
+        uptime_s = float(int(bank.now_s - bank.started_s)) if self._uptime else None
+        last = self._last
+        if bank.version != self._version:
+            self._version, self._state = bank.version, self._look()
+        elif (
+            electrical is last.electrical
+            and exhaust_c == last.exhaust_c
+            and uptime_s == last.uptime_s
+            and needs_set is last.site_needs_set
+        ):
+            return last
+        self._last = self._fresh(needs_set, exhaust_c, uptime_s, electrical)
         return self._last
 
     def _late(self) -> bool:
@@ -134,21 +135,23 @@ class _UnitPort:
             faults,
         )
 
-    def _fresh(self, exhaust_c: float | None, uptime_s: int) -> UnitReading:
+    def _fresh(
+        self, needs_set: bool | None, exhaust_c: float | None, uptime_s: float | None, electrical: Electrical
+    ) -> UnitReading:
         """A new reading; its fields in their order, because this is made a million times in a campaign."""
         switches, inlet_c, serial, faults = self._state
         return _unit_reading(
             Outcome.OK,
             *switches,
-            self._bench.needs_set if self._needs_set else None,
+            needs_set,
             inlet_c,
             exhaust_c,
-            float(uptime_s) if self._uptime else None,
+            uptime_s,
             serial,
             True,
             faults,
             self._known,
-            self._shown(self._meter.figures()) if self._meter else NO_ELECTRICAL,
+            electrical,
             (),
             self._meter is not None,
         )

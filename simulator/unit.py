@@ -112,7 +112,10 @@ class Bank:
         if self.trouble.sensor_lost:
             return None
         frozen = self.trouble.sensor_frozen_c
-        return round(self.heat.exhaust_c if frozen is None else frozen, 1)
+        if frozen is not None:
+            return round(frozen, 1)
+        self._work()
+        return round(self._heat.exhaust_c, 1)
 
     @property
     def fan_supply(self) -> bool:
