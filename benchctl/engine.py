@@ -1,9 +1,10 @@
 """The scan loop: read, decide, write, tell. The only mutable state of the bench lives here.
 
 One scan has one deadline, and scans lie on a fixed grid of periods: a late scan is followed by the next place on the
-grid, nothing catches up. Listeners get the frame after the writes and cannot delay a contactor; one that raises is told
-of and left out. A drop wakes the loop and cuts reads short. A chain that raises is a chain that did not answer. If
-`decide` raises, everything is ordered open, fans on, no watchdog fed, until that is acknowledged; then the loop ends.
+grid, nothing catches up, and what was to be closed before a hole in time is not closed after it. Listeners get the
+frame after the writes and cannot delay a contactor; one that raises is told of and left out. A drop wakes the loop and
+cuts reads short. A chain that raises is a chain that did not answer. If `decide` raises, everything is ordered open,
+fans on, no watchdog fed, until that is acknowledged; then the loop ends.
 
 An engine belongs to the loop and the thread that it runs in. Other threads reach it by that loop's
 `call_soon_threadsafe(engine.submit, command)`, and likewise `rebase` and `stop`.
@@ -21,10 +22,12 @@ from benchctl.core.decide import decide, last_resort
 from benchctl.core.decision import Decision, Event, Frame, Settings, first_state
 from benchctl.core.inputs import Inputs, Recorder
 from benchctl.core.orders import Orders, UnitWrites, Write
+from benchctl.core.perceive import gap_limit_s
 from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, InstrumentReading, UnitReading
 from benchctl.core.seen import Seen
 
 READ_SHARE = 0.6  # of the period is for reads; the rest is for decide and writes
+EARLY_S = 1e-3  # timers may come so early
 LAST_TRIES = 20  # how often openings are repeated after decide has failed
 MAY_BE = UnitWrites(Write.UNKNOWN, Write.UNKNOWN, Write.UNKNOWN, Write.UNKNOWN)
 
@@ -45,6 +48,19 @@ class Chain(Protocol):
 
 
 Listener = Callable[[Frame], None]
+
+
+def openings(orders: Orders) -> Orders:
+    """Orders without their closings."""
+    return replace(orders, units=tuple(replace(o, raise_to=None) for o in orders.units), block=False)
+
+
+def not_closed(orders: Orders, writes: tuple[UnitWrites, ...]) -> tuple[UnitWrites, ...]:
+    """The writes of orders whose closings were left out."""
+    return tuple(
+        w if o.raise_to is None else replace(w, closing=Write.NOT_SENT)
+        for o, w in zip(orders.units, writes, strict=True)
+    )
 
 
 class Engine:
@@ -113,6 +129,7 @@ class Engine:
         start_s, place, period_s = loop.time(), 0, 0.0
         while True:
             begin_s = start_s + place * period_s
+            early = loop.time() < begin_s - EARLY_S  # woken by a drop: its place on the grid is still to come
             frame = await self.scan(begin_s)
             if frame.fault:
                 await self._open_all()
@@ -121,7 +138,7 @@ class Engine:
                 return frame
             if period_s != self.settings.scan_period_s:  # the first, or rebased: a new grid
                 start_s, place, period_s = begin_s, 0, self.settings.scan_period_s
-            place = max(place + 1, math.ceil((loop.time() - start_s) / period_s - 1e-9))
+            place = max(place if early else place + 1, math.ceil((loop.time() - start_s) / period_s - 1e-9))
             await self._sleep_until(start_s + place * period_s)
             if self._stopped:
                 return frame
@@ -155,13 +172,17 @@ class Engine:
         self._cut.clear()
         inputs, wall_s = self._inputs(readings, loop.time(), cut_short)
         decision, fault = self._decide(inputs)
-        writes = await self._write(decision.orders, loop.time() + period_s)
+        orders = decision.orders
+        if self._passing.now_s(loop.time()) - inputs.now_s > gap_limit_s(self.settings):  # read again before closing
+            writes = not_closed(orders, await self._write(openings(orders), loop.time() + period_s))
+        else:
+            writes = await self._write(orders, loop.time() + period_s)
         self._writes = writes
         self.state = decision.state
         if self._notes:
             decision = replace(decision, events=(*decision.events, *self._notes))
             self._notes.clear()
-        spread_s = getattr(self._chain, "last_block_spread_s", None) if decision.orders.block else None
+        spread_s = getattr(self._chain, "last_block_spread_s", None) if orders.block else None
         frame = Frame(self.number, wall_s, inputs, decision, writes, sweep, spread_s, fault)
         self.number += 1
         self._tell(frame)
