@@ -157,6 +157,7 @@ class Client:
             self._writer.write(m.encode(m.Bye()))
             self._end("closed")
         self._listening.cancel()
+        await asyncio.gather(self._listening, return_exceptions=True)
         self._writer.close()
         try:
             await asyncio.wait_for(self._writer.wait_closed(), 1.0)

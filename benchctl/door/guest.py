@@ -8,6 +8,7 @@ import asyncio
 import socket
 import time
 from collections import deque
+from contextlib import suppress
 from dataclasses import replace
 from typing import cast
 
@@ -98,7 +99,7 @@ class Connection(asyncio.Protocol):
             self._house.note(f"connection {self.number} of {who} ended: {why}")
         last = m.Bye(why=why) if self.hello else m.Refused(reason=reason, why=why)
         self._transport.write(m.encode(last))
-        if self._transport.can_write_eof():  # and not closed yet: that could take the last word back
+        with suppress(OSError):  # not closed yet: that could take the last word back; the other side may be gone
             self._transport.write_eof()
         asyncio.get_running_loop().call_later(self._house.times.linger_s, self._transport.abort)
 
@@ -124,7 +125,8 @@ class Connection(asyncio.Protocol):
             self._transport.abort()
             return
         self._transport.set_write_buffer_limits(high=0)
-        transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BYTES)
+        with suppress(OSError):  # the other side may be gone already
+            transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BYTES)
         self._waiting.append(m.encode(m.Challenge(nonce=self._nonce)))
         self._flush()
 
