@@ -111,6 +111,8 @@ class WarpLoop(asyncio.SelectorEventLoop):
     it goes. real: the time that a paced loop waits by. Raises ValueError for a pace that is not above 0 and finite.
     """
 
+    _closed = True  # until it is made: asyncio looks when a loop that was refused is thrown away
+
     def __init__(self, grace_s: float = 0.0, *, pace: float | None = None, real: RealTime | None = None) -> None:
         if pace is not None and not (pace > 0.0 and math.isfinite(pace)):
             raise ValueError(f"pace {pace}: expected virtual seconds a real second, above 0")
@@ -133,11 +135,11 @@ class WarpLoop(asyncio.SelectorEventLoop):
 
     def jump(self, forward_s: float) -> None:
         """Move the clock forward."""
+        self._now_s += forward_s
         real_s = self._real.now()
         if real_s >= self._mark_s:
             self._marks.append((real_s, self._now_s))
             self._mark_s = real_s + MARK_EVERY_S
-        self._now_s += forward_s
 
     @property
     def true_pace(self) -> float | None:
