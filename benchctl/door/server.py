@@ -74,7 +74,11 @@ class Door:
     # -- for the host
 
     async def open(self) -> Card:
-        """Listen, and put the card where clients look for it. Raises CardFault, OSError."""
+        """Listen, and put the card where clients look for it. Raises CardFault, OSError.
+
+        Raises ValueError when the identity cannot be told, for instance a speed without end.
+        """
+        self.welcome("0" * 64)
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(self._connection, HOST, 0)
         one = self.identity

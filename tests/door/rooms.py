@@ -65,12 +65,12 @@ async def opened(
     try:
         yield door, card
     finally:
-        await door.close("the test is over")
         while RAWS:
             raw = RAWS.pop()
             raw.writer.close()
             with suppress(ConnectionError):
                 await raw.writer.wait_closed()
+        await door.close("the test is over")
 
 
 async def until(test: Callable[[], Any], limit_s: float = LIMIT_S) -> None:

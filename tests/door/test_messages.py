@@ -4,13 +4,19 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from benchctl.core.command import Verb
+from benchctl.core.command import Command, Verb
+from benchctl.core.decision import Frame
+from benchctl.core.program import Block, Hold, Target
+from benchctl.core.reading import Outcome
+from benchctl.core.snapshot import snapshot
 from benchctl.door import messages as m
 from benchctl.door.page import page, schema
+from tests.core.worlds import program, site, staged, stepped
+from tests.door.rooms import Kept
 
 ROOT = Path(__file__).parents[2]
 RECORDED = (Path(__file__).parent / "messages-1.jsonl").read_bytes().splitlines()
@@ -97,6 +103,35 @@ def test_any_text_of_an_event_reaches_the_client(text):
     back = m.decode(m.encode(event), m.HOST_KINDS)
     assert isinstance(back, m.Event)
     assert back.text == text.encode("utf-8", "replace").decode()
+
+
+FIELDS = ("remote", "fan_on", "airflow", "fan_supply", "emergency_stop", "identity_ok")
+UNITS = st.lists(
+    st.tuples(
+        st.sampled_from([None, None, Outcome.SILENT, Outcome.PART]),
+        st.dictionaries(st.sampled_from(FIELDS), st.none() | st.booleans(), max_size=2),
+        st.sampled_from([None, 20.0, 300.0]),
+    ),
+    min_size=2,
+    max_size=2,
+)
+COMMANDS = st.sampled_from([None, *Verb])
+
+
+@settings(max_examples=40)
+@given(st.lists(st.tuples(UNITS, COMMANDS, st.sampled_from([0.5, 0.5, 3.0, 40.0])), max_size=12))
+def test_whatever_the_bench_is_in_a_client_sees_the_same(steps):
+    bench = Kept(site(staged(40, 60, own=True), stepped(100, 5)), program(Block(Target(80)), Hold(3.0)))
+    bench.ready()
+    for units, verb, dt_s in steps:
+        for fake, (silent, fields, exhaust_c) in zip(bench.plant.units, units, strict=True):
+            fake.silent, fake.fields, fake.exhaust_c = silent, dict(fields), exhaust_c
+        commands = () if verb is None else (Command(verb, "operator", "why", 60.0, "yes", 0),)
+        bench.scan(*commands, dt_s=dt_s)
+        shown = snapshot(Frame(bench.scans, 1.0, bench.inputs, bench.last, bench.writes), bench.settings)
+        back = m.decode(m.encode(m.Shown(snapshot=shown)), m.HOST_KINDS)
+        assert isinstance(back, m.Shown)
+        assert back.snapshot == shown
 
 
 def test_data_that_is_no_json_is_told_as_text_instead_of_not_at_all():
