@@ -66,19 +66,23 @@ class RehearsedChain(BytesChain):
     def __init__(
         self, site: Site, loop: asyncio.AbstractEventLoop, scenario: Scenario | None = None, seed: int = 0
     ) -> None:
+        self._begun_s = loop.time()
         self.bench = Bench(site, scenario or Scenario(), seed)
         super().__init__(site, self.bench, loop)
 
     def listen(self, frame: Frame) -> None:
-        """A listener of the engine; the bench's time must be the loop's (an engine without a running clock)."""
-        tell_segments(self.bench, frame)
+        """A listener of the engine, whose time must be the loop's: one without a running clock."""
+        tell_segments(self.bench, frame, self._begun_s)
 
 
-def tell_segments(bench: Bench, frame: Frame) -> None:
-    """Tell the simulated world which segments a scan has reached: faults of a scenario may wait for one."""
+def tell_segments(bench: Bench, frame: Frame, begun_s: float = 0.0) -> None:
+    """Tell the simulated world which segments a scan has reached: faults of a scenario may wait for one.
+
+    begun_s: the engine's time at which the world's time began.
+    """
     for event in frame.decision.events:
         if event.kind == "segment":
-            bench.segment_reached(dict(event.data)["segment"], frame.inputs.now_s)
+            bench.segment_reached(dict(event.data)["segment"], frame.inputs.now_s - begun_s)
 
 
 def paced_loop(pace: float | None = 1.0) -> WarpLoop:
