@@ -23,6 +23,7 @@ VERBS: dict[str, str] = {
     "plan": "benchctl.cli.plan",
     "rehearse": "benchctl.cli.rehearse",
     "run": "benchctl.cli.run",
+    "attach": "benchctl.cli.attached",
     "status": "benchctl.cli.status",
     "unload": "benchctl.cli.unload",
     "drop": "benchctl.cli.drop",

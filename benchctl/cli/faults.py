@@ -10,10 +10,7 @@ from benchctl.cli.voice import Voice
 
 def explain(fault: Exception, voice: Voice) -> int:
     """Tell the user about a fault. Returns the exit code: whether files and usage are at fault, or benchctl itself."""
-    from benchctl.files import FileFault
-    from benchctl.folders import FolderFault
-
-    if isinstance(fault, FileFault | FolderFault):
+    if isinstance(fault, _told_in_words()):
         for line in str(fault).splitlines():
             voice.narrate(line)
         return USAGE
@@ -22,6 +19,18 @@ def explain(fault: Exception, voice: Voice) -> int:
         return USAGE
     voice.narrate(f"a fault of benchctl itself: {type(fault).__name__}: {fault}; {_kept(fault)}")
     return FAULT
+
+
+def _told_in_words() -> tuple[type[Exception], ...]:
+    """Faults whose text is meant for people."""
+    from benchctl.claim import ClaimFault
+    from benchctl.controller.spawn import StartFault
+    from benchctl.door.card import CardFault
+    from benchctl.files import FileFault
+    from benchctl.folders import FolderFault
+    from benchctl.record.fault import RecordFault
+
+    return FileFault, FolderFault, ClaimFault, CardFault, RecordFault, StartFault
 
 
 def _kept(fault: Exception) -> str:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
-    from benchctl.claim import ClaimFault
     from benchctl.core.site import Endpoint, Instrument, Site, Unit
     from benchctl.field.contact import Met
 
@@ -41,18 +40,14 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
         voice.narrate(str(fault))
         return USAGE
     except ClaimFault as fault:
-        rows = ask_holder(fault)
+        from benchctl.cli.ask import ask_holder, tell_asked
+
+        rows = None if args.register is not None else ask_holder(fault)
         if rows is None:
             voice.narrate(str(fault))
             return USAGE
-        for row in rows:
-            voice.row(row)
-        return GOOD
-
-
-def ask_holder(fault: "ClaimFault") -> list[dict[str, Any]] | None:
-    """What the process that holds the devices has found of them; None when it is not one that can be asked."""
-    return None
+        voice.narrate(f"{fault}; it says:")
+        return tell_asked([row for row in rows if args.unit in (None, row["name"])], voice)
 
 
 class UsageFault(Exception):  # noqa: N818 - a fault of the command line, told in one line

@@ -1,0 +1,202 @@
+"""Following a run in a terminal: events as they come, the state when nothing comes, questions, and what is typed.
+
+Ctrl-C is a reflex and must not become a full load rejection: it asks to unload and to cool down; pressed again it says
+how far that is and how to drop.
+"""
+
+import asyncio
+import signal
+import time
+from contextlib import suppress
+from typing import Any
+
+from benchctl.cli.keyboard import Keyboard
+from benchctl.cli.rehearse import EXIT
+from benchctl.cli.status import kw
+from benchctl.cli.voice import Voice
+from benchctl.core.shown import Snapshot
+from benchctl.door import messages as m
+from benchctl.door.client import Client, Refused
+
+QUIET_S = 10.0  # without a word before the state is told
+DROP = "to take everything off at once type drop, or use `benchctl drop` in any shell"
+LOST = "the run host is gone: nobody owns the chain. The units' watchdogs drop their load; look at the units."
+
+# What may be typed -> (order, what follows it)
+WORDS: dict[str, tuple[str, str]] = {
+    "yes": ("answer", "text"),
+    "no": ("answer", "text"),
+    "charge": ("take charge", ""),
+    "adopt": ("adopt", ""),
+    "set": ("set load", "kW"),
+    "pause": ("pause", ""),
+    "resume": ("resume", ""),
+    "extend": ("extend", "seconds"),
+    "skip": ("skip", ""),
+    "unload": ("unload", ""),
+    "drop": ("drop", ""),
+    "ack": ("acknowledge", "all"),
+    "reset": ("reset", ""),
+    "join": ("join", "unit"),
+    "override": ("override", "what: why"),
+    "fans": ("confirm fans", "unit"),
+    "remark": ("remark", "words"),
+    "": ("check in", ""),
+}
+LEAVE = "leave"
+
+
+class Follow:
+    """One terminal that follows one run."""
+
+    def __init__(self, client: Client, voice: Voice, keyboard: Keyboard, *, asks: bool) -> None:
+        self._client, self._voice, self._keyboard, self._asks = client, voice, keyboard, asks
+        self._told_s = time.monotonic()
+        self._reflexes = 0
+        self._unload_s = 0.0
+        self._permissives: tuple[Any, ...] = ()
+        self._orders: set[asyncio.Task[None]] = set()
+        self._leaving = False
+
+    async def to_the_end(self) -> int:
+        """Until the run's outcome is known, the operator leaves, or the run host is gone; returns the exit code."""
+        loop = asyncio.get_running_loop()
+        with suppress(NotImplementedError):  # Windows: KeyboardInterrupt instead
+            loop.add_signal_handler(signal.SIGINT, self._reflex)
+        typed = loop.create_task(self._typing()) if self._asks else None
+        try:
+            async for news in self._client:
+                if self._leaving:
+                    return 0
+                if isinstance(news, Snapshot):
+                    self._state(news)
+                elif news.what == "outcome":
+                    return self._outcome(news)
+                else:
+                    self._event(news)
+        finally:
+            if typed is not None:
+                typed.cancel()
+            with suppress(NotImplementedError):
+                loop.remove_signal_handler(signal.SIGINT)
+        self._voice.narrate(LOST)
+        self._voice.row({"outcome": "chain lost", "why": self._client.lost})
+        return EXIT["chain lost"]
+
+    def _event(self, event: m.Event) -> None:
+        by = f" ({event.who})" if event.who else ""
+        self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}")
+
+    def _state(self, now: Snapshot) -> None:
+        if now.permissives != self._permissives:
+            self._permissives = now.permissives
+            missing = [text for text, holds in now.permissives if holds is not True]
+            if missing:
+                self._say(f"{clock(now.wall_s)}  {'waits for':<18} {'; '.join(missing)}")
+        if time.monotonic() - self._told_s >= QUIET_S:
+            ask = f"; QUESTION: {now.prompt.text} (yes or no, {now.prompt.remaining_s:.0f} s)" if now.prompt else ""
+            rest = f", cool-down {now.cool_down_s:.0f} s" if now.mode == "cooling down" else ""
+            target = f"target {now.target_kw:.0f} kW, delivered {kw(now.delivered_kw)}"
+            self._say(f"{clock(now.wall_s)}  {now.mode:<18} {target}{rest}{ask}")
+
+    def _say(self, line: str) -> None:
+        self._voice.narrate(line)
+        self._told_s = time.monotonic()
+
+    def _outcome(self, event: m.Event) -> int:
+        data = dict(event.data)
+        outcome, sealed = str(data["outcome"]), bool(data.pop("sealed"))
+        problem = str(data.pop("problem"))
+        data["wall_s"] = data["virtual_s"]
+        peak = data["delivered_peak_kw"]
+        if problem:
+            self._voice.narrate(f"the record is not complete: {problem}")
+        self._voice.text(f"outcome     {outcome}")
+        told = "not known" if peak is None else f"{peak:.1f} kW ({data['delivered_from']})"
+        self._voice.text(f"peak        {data['planned_peak_kw']:.1f} kW planned, {told} delivered")
+        self._voice.text(f"record      {data['run']}")
+        self._voice.row(data)
+        return EXIT.get(outcome, 1) if sealed else max(1, EXIT.get(outcome, 1))
+
+    # -- the operator
+
+    def _reflex(self) -> None:
+        self._reflexes += 1
+        now = self._client.snapshot
+        if now is not None and now.off is True and now.mode in ("idle", "done"):
+            self._leave()
+        elif self._reflexes == 1:
+            self._unload_s = time.monotonic()
+            self._say(f"Ctrl-C: unloading, then cooling down; {DROP}")
+            self._order("unload")
+        elif now is not None and now.loaded:
+            self._say(f"unloading, {time.monotonic() - self._unload_s:.0f} s; {DROP}")
+        else:
+            rest = f"{now.cool_down_s:.0f} s" if now is not None else "not known"
+            self._say(f"all load is off; cooling down, {rest} left; it goes on if you leave with Ctrl-\\")
+
+    async def _typing(self) -> None:
+        while True:
+            self._typed(await self._keyboard.line())
+
+    def _leave(self) -> None:
+        """Go, and say what that means."""
+        self._leaving = True
+        now = self._client.snapshot
+        if now is not None and (now.off is not True or now.mode not in ("idle", "done")):
+            self._say("left: the run host goes on; attach again, or the load comes off in the site's time")
+
+    def _typed(self, line: str) -> None:
+        word, _, rest = line.partition(" ")
+        known = WORDS.get(word.lower())
+        if word.lower() == LEAVE:
+            self._leave()
+            return
+        if known is None:
+            self._say(f"{word}: not known; there are {', '.join([*filter(None, WORDS), LEAVE])}, and Enter to check in")
+            return
+        verb, kind = known
+        try:
+            self._order(verb, **self._parts(word.lower(), kind, rest.strip()))
+        except ValueError as fault:
+            self._say(str(fault))
+
+    @staticmethod
+    def _parts(word: str, kind: str, rest: str) -> dict[str, Any]:
+        """What an order carries. Raises ValueError in words."""
+        match kind:
+            case "text":
+                return {"text": word}
+            case "all":
+                return {"text": "all"}
+            case "words":
+                return {"why": rest}
+            case "unit":
+                return {"unit": rest}
+            case "seconds" | "kW":
+                try:
+                    return {"value": float(rest)}
+                except ValueError:
+                    raise ValueError(f"{word} {rest}: expected {kind}, such as: {word} 60") from None
+            case "what: why":
+                what, colon, why = rest.partition(":")
+                if not colon:
+                    raise ValueError("expected what and why, such as: override check load: witnessed by hand")
+                return {"text": what.strip(), "why": why.strip()}
+        return {}
+
+    def _order(self, verb: str, **parts: Any) -> None:
+        task = asyncio.get_running_loop().create_task(self._give(verb, parts))
+        self._orders.add(task)
+        task.add_done_callback(self._orders.discard)
+
+    async def _give(self, verb: str, parts: dict[str, Any]) -> None:
+        try:
+            await self._client.order(verb, **parts)
+        except Refused as fault:
+            self._say(f"{verb}: {fault}")
+
+
+def clock(wall_s: float) -> str:
+    """Time of day of an event."""
+    return time.strftime("%H:%M:%S", time.localtime(wall_s))

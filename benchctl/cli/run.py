@@ -1,0 +1,110 @@
+"""The verb `run`: a program on the real chain (or on a simulated one in real time), line by line in a terminal.
+
+The run host owns the chain; this verb starts one if none runs, attaches to it, and may be closed, killed or cut off
+without any harm: somebody must then attach again within the site's time, or the load comes off in steps.
+"""
+
+import argparse
+import asyncio
+from typing import TYPE_CHECKING
+
+from benchctl.cli.attach import NoHost, attach, operator
+from benchctl.cli.control import rehearse_arguments
+from benchctl.cli.voice import Voice
+from benchctl.cli.where import runs_argument
+
+if TYPE_CHECKING:
+    from benchctl.door.client import Client
+    from benchctl.files.shelf import SourceFile
+
+HELP = "run a program on the chain, on the record, with the operator's answers"
+NOT_GOOD, USAGE, CHAIN_LOST = 1, 2, 4
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of the verb."""
+    parser.add_argument("program", metavar="PROGRAM", help="program file, or the name of a shipped one")
+    parser.add_argument("--site", required=True, metavar="SITE", help="site file, or the name of a shipped one")
+    parser.add_argument("--operator", metavar="NAME", help="who takes charge and watches; stands in the record")
+    parser.add_argument(
+        "--confirmed",
+        action="store_true",
+        help="cautions are confirmed, nobody has to be there: only where the site file says `unattended: allowed`",
+    )
+    parser.add_argument("--anyway", action="store_true", help="although there may be too little room for the record")
+    rehearse_arguments(parser)
+    runs_argument(parser)
+
+
+def run(args: argparse.Namespace, voice: Voice) -> int:
+    """Run it. Exit codes: see cli/__init__.py. Raises FileFault for files that cannot be read."""
+    from benchctl.files import read_program
+
+    if args.speed != 1.0 and not args.rehearse:
+        voice.narrate("--speed is for rehearsals: real units have real time")
+        return USAGE
+    if args.confirmed and not args.operator:
+        voice.narrate("--confirmed needs --operator NAME: whose word it is stands in the record")
+        return USAGE
+    _, source = read_program(args.program)  # flaws are told with the path that the user knows
+    return asyncio.run(_run(args, voice, source))
+
+
+async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> int:
+    from benchctl.cli.follow import Follow
+    from benchctl.cli.keyboard import Keyboard
+    from benchctl.controller.spawn import StartFault
+    from benchctl.door.client import Refused
+
+    try:
+        client = await attach(args, voice, "console", operator(args.operator), starting=True)
+    except (NoHost, StartFault, Refused) as fault:
+        voice.narrate(str(fault))
+        return USAGE
+    try:
+        with Keyboard() as keyboard:
+            started = await _start(args, voice, client, keyboard, source)
+            if started is not None:
+                return started
+            return await Follow(client, voice, keyboard, asks=not args.confirmed).to_the_end()
+    except Refused as fault:
+        voice.narrate(f"refused: {fault}")
+        voice.row({"outcome": "refused", "why": str(fault)})
+        return NOT_GOOD
+    finally:
+        await client.close()
+
+
+async def _start(args, voice, client: "Client", keyboard, source: "SourceFile") -> int | None:  # type: ignore[no-untyped-def]
+    """Plan, cautions, charge, start. An exit code when it goes no further. Raises Refused."""
+    told = await client.program(source.name, source.text, anyway=args.anyway)
+    for line in told["lines"]:
+        voice.narrate(line)
+    if told.get("in_hand"):
+        voice.narrate("this program runs already: following it")
+        return None
+    for line in told["refusals"]:
+        voice.narrate(f"refusal: {line}")
+    if not told["feasible"]:
+        voice.row({"outcome": "not feasible", "refusals": told["refusals"]})
+        return NOT_GOOD
+    if args.confirmed and not told["unattended"]:
+        voice.narrate("--confirmed: the site file does not say `unattended: allowed`; run it without, and be there")
+        voice.row({"outcome": "refused", "why": "the site does not allow unattended runs"})
+        return NOT_GOOD
+    who = args.operator
+    if not args.confirmed:
+        voice.narrate("Type your name to confirm the cautions above and to take charge (nothing: leave).")
+        who = (await keyboard.line()) if who is None else who if await _sure(voice, keyboard, who) else ""
+        if not who:
+            voice.narrate("nobody has taken charge: nothing was switched")
+            voice.row({"outcome": "not started"})
+            return NOT_GOOD
+    await client.order("take charge", text="unattended" if args.confirmed else "", who=who)
+    await client.order("start", who=who)
+    return None
+
+
+async def _sure(voice: Voice, keyboard, who: str) -> bool:  # type: ignore[no-untyped-def]
+    voice.narrate(f"{who}: type yes to confirm the cautions above and to take charge.")
+    return (await keyboard.line()).strip().lower() in ("y", "yes")

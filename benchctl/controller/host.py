@@ -1,0 +1,198 @@
+"""The controller's process: engine, door, log, signals and life time put together.
+
+The main thread has the loop of the clients; the engine has a thread of its own, and so has each record. If the door
+breaks, the bench goes on: nobody is attached then, and the load comes off in the site's time.
+"""
+
+import asyncio
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable
+from contextlib import ExitStack, suppress
+from datetime import datetime
+from typing import Any
+
+from benchctl import __version__
+from benchctl.claim import claim, endpoints
+from benchctl.clocks import running_clock
+from benchctl.controller.ending import Ending
+from benchctl.controller.live import LiveChain
+from benchctl.controller.news import Happened, News
+from benchctl.controller.owner import Closing, Owner
+from benchctl.controller.requests import Requests
+from benchctl.controller.session import Session
+from benchctl.controller.terms import Terms
+from benchctl.controller.words import told
+from benchctl.core.decision import Frame, Settings
+from benchctl.core.snapshot import snapshot
+from benchctl.door import messages as m
+from benchctl.door.server import Door, Identity
+from benchctl.engine import Chain, Engine
+from benchctl.folders import on_network
+from benchctl.record.recover import close_all_interrupted
+from benchctl.rehearsal import RehearsedChain, paced_loop
+
+LOOK_S = 0.5
+SIGNALS = ("SIGTERM", "SIGINT", "SIGBREAK")
+
+
+class Host:
+    """Owns a chain until nobody needs it."""
+
+    def __init__(self, terms: Terms, log: Callable[[str], None]) -> None:
+        self._terms, self._write = terms, log
+        self._ending = Ending(terms.idle_s)
+        self._door: Door | None = None
+        self._rehearsed: RehearsedChain | None = None
+
+    async def run(self) -> int:
+        """Own the chain; returns the exit code. Raises ClaimFault when somebody else owns a part of it."""
+        site = self._terms.site
+        with ExitStack() as held:
+            if not self._terms.rehearsal:
+                held.enter_context(claim(endpoints(site), "control", site.name, self._terms.state / "claims"))
+            self._clear_up()
+            return await self._own()
+
+    def _clear_up(self) -> None:
+        """Close what a crash has left, and say what a record on this disk is worth."""
+        for path, words in close_all_interrupted(self._terms.runs, self._terms.site.name):
+            self._log(f"{path.name}: {words}")
+        if not self._terms.rehearsal and on_network(self._terms.runs):
+            self._log(f"{self._terms.runs}: is on a network drive, where a record can be lost: use another folder")
+
+    async def _own(self) -> int:
+        loop = asyncio.get_running_loop()
+        terms = self._terms
+        settings = Settings.of(terms.site, None, terms.scan_period_s)
+        session = Session(terms, lambda outcome: _call(loop, self._closed, outcome))
+        news = News(loop, self._show, self._tell, lambda refusals: self._requests.answered(refusals))  # noqa: PLW0108
+        self._owner = Owner(settings, self._make_loop, self._make_chain, lambda s, c: self._engine(s, c, session, news))
+        self._requests = Requests(terms, self._owner, session, self._log)
+        self._owner.start()
+        try:
+            await self._open_door()
+            self._catch_signals(loop)
+            self._log(f"run host for {terms.site.name}, process {os.getpid()}, benchctl {__version__}")
+            return await self._watch()
+        finally:
+            self._owner.stop()
+            await asyncio.to_thread(session.end)
+            await asyncio.sleep(0)  # what the last closing has told
+            if self._door is not None:
+                await self._door.close(self._owner.fault or "the run host has ended")
+
+    # -- the engine's side
+
+    def _make_loop(self) -> asyncio.AbstractEventLoop:
+        return paced_loop(self._terms.pace) if self._terms.rehearsal else asyncio.new_event_loop()
+
+    def _make_chain(self, loop: asyncio.AbstractEventLoop) -> Closing:
+        if not self._terms.rehearsal:
+            return LiveChain(self._terms.site)
+        self._rehearsed = RehearsedChain(self._terms.site, loop, self._terms.scenario, self._terms.seed)
+        return self._rehearsed
+
+    def _engine(self, settings: Settings, chain: Chain, session: Session, news: News) -> Engine:
+        def tell(frame: Frame) -> None:
+            if self._rehearsed is not None:
+                self._rehearsed.listen(frame)
+            session.write(frame, engine.settings)
+            news.put(frame, engine.settings)
+
+        rehearsal, begun_s, loop = self._terms.rehearsal, time.time(), asyncio.get_running_loop()
+        engine = Engine(
+            settings,
+            chain,
+            (lambda: begun_s + loop.time()) if rehearsal else time.time,
+            (tell,),
+            session.health,
+            attached=self._somebody,
+            running=None if rehearsal else running_clock(),
+        )
+        return engine
+
+    def _somebody(self) -> bool | None:
+        """Whether a client is attached; None where nobody has to be. In the engine's thread."""
+        if not self._terms.needs_person:
+            return None
+        return self._door is not None and self._door.attached > 0
+
+    # -- the clients' side
+
+    async def _open_door(self) -> None:
+        terms = self._terms
+        identity = Identity(
+            site=terms.site.name,
+            title=terms.site.title,
+            site_sha256=terms.site_files[0].sha256,
+            units=tuple(u.name for u in terms.site.units),
+            scan_period_s=terms.scan_period_s,
+            rehearsal=terms.rehearsal,
+            speed=terms.pace,
+        )
+        self._door = Door(terms.state / "hosts", identity, self._requests.receive, log=self._log)
+        await self._door.open()
+
+    def _show(self, frame: Frame, settings: Settings) -> None:
+        self._requests.frame(frame, settings)
+        if self._door is not None:
+            self._door.show(snapshot(frame, settings))
+
+    def _tell(self, happened: Happened) -> None:
+        event = told(self._terms.site, happened)
+        self._log(f"{event.what}: {event.text}" + (f" ({event.who})" if event.who else ""), happened.frame.wall_s)
+        if self._door is not None:
+            self._door.tell(event)
+
+    def _closed(self, outcome: dict[str, Any]) -> None:
+        """A run's record is closed: clients that wait for its outcome get it."""
+        word = str(outcome["outcome"])
+        self._log(f"{outcome['run']}: {word}" + (f"; {outcome['problem']}" if outcome["problem"] else ""))
+        if self._door is not None:
+            self._door.tell(m.Event(number=0, wall_s=time.time(), what="outcome", text=word, data=outcome))
+
+    async def _watch(self) -> int:
+        """Until nobody needs it, or the engine has ended; returns the exit code."""
+        while self._owner.alive:
+            guests = len(self._door.guests) if self._door is not None else 0
+            why = self._ending.over(self._requests.latest, guests, time.monotonic())
+            if why:
+                self._log(f"ends: {why}")
+                return 0
+            await asyncio.sleep(LOOK_S)
+        self._log(f"the engine has ended: {self._owner.fault}")
+        return 1
+
+    def _catch_signals(self, loop: asyncio.AbstractEventLoop) -> None:
+        for name in SIGNALS:
+            number = getattr(signal, name, None)
+            if number is None:
+                continue
+            try:
+                loop.add_signal_handler(number, self._signalled, name)
+            except NotImplementedError:  # Windows
+                signal.signal(number, lambda *_, name=name: loop.call_soon_threadsafe(self._signalled, name))
+        if hasattr(signal, "SIGHUP"):
+            loop.add_signal_handler(signal.SIGHUP, self._log, "a terminal has gone (SIGHUP): nothing changes")
+
+    def _signalled(self, name: str) -> None:
+        self._log(f"signal {name}")
+        with suppress(RuntimeError):
+            self._requests.submit(self._ending.signal(name))
+
+    def _log(self, line: str, wall_s: float | None = None) -> None:
+        at = datetime.fromtimestamp(time.time() if wall_s is None else wall_s).astimezone()
+        with suppress(OSError):  # a full disk or a closed pipe must not end it
+            self._write(f"{at.isoformat(timespec='milliseconds')}  {line}")
+        if sys.stderr is not None:
+            with suppress(OSError):
+                sys.stderr.flush()
+
+
+def _call(loop: asyncio.AbstractEventLoop, what: Callable[..., object], *args: object) -> None:
+    """From another thread."""
+    with suppress(RuntimeError):  # the loop has ended
+        loop.call_soon_threadsafe(what, *args)
