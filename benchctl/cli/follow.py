@@ -47,9 +47,10 @@ LEAVE = "leave"
 
 
 class Follow:
-    """One terminal that follows one run."""
+    """One terminal that follows one run: the one at this path, or, where none is named, whichever ends next."""
 
-    def __init__(self, client: Client, voice: Voice, keyboard: Keyboard, *, asks: bool) -> None:
+    def __init__(self, client: Client, voice: Voice, keyboard: Keyboard, *, asks: bool, run: str = "") -> None:
+        self._run = run
         self._client, self._voice, self._keyboard, self._asks = client, voice, keyboard, asks
         self._told_s = time.monotonic()
         self._reflexes = 0
@@ -70,10 +71,10 @@ class Follow:
                     return 0
                 if isinstance(news, Snapshot):
                     self._state(news)
-                elif news.what == "outcome":
-                    return self._outcome(news)
-                else:
+                elif news.what != "outcome":
                     self._event(news)
+                elif self._run in ("", news.data["run"]):
+                    return self._outcome(news)
         finally:
             if typed is not None:
                 typed.cancel()

@@ -64,9 +64,9 @@ async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> 
     try:
         with Keyboard() as keyboard:
             started = await _start(args, voice, client, keyboard, source)
-            if started is not None:
+            if isinstance(started, int):
                 return started
-            return await Follow(client, voice, keyboard, asks=not args.confirmed).to_the_end()
+            return await Follow(client, voice, keyboard, asks=not args.confirmed, run=started).to_the_end()
     except Refused as fault:
         voice.narrate(f"refused: {fault}")
         voice.row({"outcome": "refused", "why": str(fault)})
@@ -75,14 +75,14 @@ async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> 
         await client.close()
 
 
-async def _start(args, voice, client: "Client", keyboard, source: "SourceFile") -> int | None:  # type: ignore[no-untyped-def]
-    """Plan, cautions, charge, start. An exit code when it goes no further. Raises Refused."""
+async def _start(args, voice, client: "Client", keyboard, source: "SourceFile") -> int | str:  # type: ignore[no-untyped-def]
+    """Plan, cautions, charge, start. The run's path, or an exit code when it goes no further. Raises Refused."""
     told = await client.program(source.name, source.text, anyway=args.anyway)
     for line in told["lines"]:
         voice.narrate(line)
     if told.get("in_hand"):
         voice.narrate("this program runs already: following it")
-        return None
+        return str(told["run"])
     for line in told["refusals"]:
         voice.narrate(f"refusal: {line}")
     if not told["feasible"]:
@@ -102,7 +102,7 @@ async def _start(args, voice, client: "Client", keyboard, source: "SourceFile") 
             return NOT_GOOD
     await client.order("take charge", text="unattended" if args.confirmed else "", who=who)
     await client.order("start", who=who)
-    return None
+    return str(told["run"])
 
 
 async def _sure(voice: Voice, keyboard, who: str) -> bool:  # type: ignore[no-untyped-def]

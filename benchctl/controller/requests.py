@@ -96,7 +96,7 @@ class Requests:
             verb = Verb(order.verb)
         except ValueError:
             raise Rejected(f"{order.verb!r}: known are {', '.join(v.value for v in Verb)}") from None
-        if self._idle and verb in NEED_RECORD and verb not in NEVER_WAIT:
+        if self._session.current is None and verb in NEED_RECORD and verb not in NEVER_WAIT:
             await self._begin_by_hand(who)
         command = Command(verb, who, order.why, order.value, order.text, self._unit(order.unit), self._age_s(order))
         try:
