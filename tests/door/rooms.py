@@ -18,7 +18,7 @@ from benchctl.door.proof import CLIENT, new_nonce, proof
 from benchctl.door.server import Door, Guest, Identity, Receive, Rejected, Times
 from tests.core.worlds import Stepper, site, staged
 
-QUICK = Times(ping_s=0.05, attached_s=0.3, hello_s=0.3, line_s=0.3, linger_s=0.3)
+QUICK = Times(ping_s=0.05, attached_s=1.0, hello_s=5.0, line_s=5.0, linger_s=1.0)
 IDENTITY = Identity("northquay", "Northquay", "0" * 64, ("bank 1", "bank 2"), 0.5, rehearsal=True)
 LIMIT_S = 10.0
 

@@ -15,7 +15,8 @@ from benchctl.door.client import Client, Gone, Refused
 from benchctl.door.proof import CLIENT, HOST, new_nonce, proof
 from tests.door.rooms import SHOWN, numbered, opened, until
 
-GREET_S = 0.3
+GREET_S = 5.0
+SILENCE_S = 0.3
 
 
 async def test_a_client_attaches_asks_and_sees(tmp_path):
@@ -157,11 +158,11 @@ async def test_who_asked_when_the_host_went_away_hears_that_it_is_not_known(tmp_
 async def test_a_host_that_falls_silent_shows_in_the_clients_own_time(tmp_path):
     async with opened(tmp_path) as (door, card):
         client = await Client.connect(card, "operator", "console")
-        await asyncio.sleep(0.2)
-        assert client.quiet_s < 0.15
+        await asyncio.sleep(0.5)
+        assert client.quiet_s < 0.4, "it is pinged each 0.05 s"
         assert door._ticking is not None
         door._ticking.cancel()
-        await until(lambda: client.quiet_s > 0.3)
+        await until(lambda: client.quiet_s > 0.6)
         assert not client.lost
         await client.close()
 
@@ -258,7 +259,7 @@ async def test_a_host_without_a_word_keeps_its_card(tmp_path):
     """It may be stopped, or have no time for strangers: only words that are wrong show that it is somebody else."""
     async with stranger(tmp_path) as (card, _):
         with pytest.raises(Refused, match=r"has said nothing for 0\.3 s; is the process stopped\?"):
-            await Client.connect(card, "operator", "console", greet_s=GREET_S)
+            await Client.connect(card, "operator", "console", greet_s=SILENCE_S)
         assert card.path is not None
         assert card.path.exists()
     async with stranger(tmp_path, closes=True) as (card, _):
