@@ -366,6 +366,23 @@ async def test_who_is_in_hears_why_it_ends_after_the_last_events(tmp_path):
         assert not list(tmp_path.glob("*"))
 
 
+async def test_a_slow_client_still_gets_the_last_events(tmp_path):
+    async with opened(tmp_path) as (door, card):
+        raw = await Raw.inside(card)
+        raw.stop_reading()
+        count = 0
+        while door._inside[0].idle or count % 100:  # until the system's buffers are full, and some more
+            door.tell(event(count, "y" * 900))
+            count += 1
+            await asyncio.sleep(0)
+        closing = asyncio.create_task(door.close("nobody needs it"))
+        await asyncio.sleep(0.05)
+        raw.read_on()
+        assert [(await raw.hear_of("event"))["number"] for _ in range(count)] == list(range(count))
+        assert (await raw.hear_of("bye"))["why"] == "nobody needs it"
+        await closing
+
+
 async def test_an_identity_that_cannot_be_told_is_found_before_anybody_comes(tmp_path):
     with pytest.raises(ValueError, match="finite number"):
         async with opened(tmp_path, speed=float("inf")):
