@@ -48,17 +48,17 @@ def site_name(ref: str) -> str:
     return DiskShelf().open("site", ref).name
 
 
-def the_card(args: argparse.Namespace) -> "Card":
-    """The card of the run host that is meant. Raises NoHost."""
+def the_card(args: argparse.Namespace, voice: Voice) -> "Card":
+    """The card of the run host that is meant. Raises NoHost, CardFault."""
     from benchctl.door.card import find_card, read_cards
 
     if args.site:
-        found = find_card(cards_folder(), site_name(args.site), args.rehearse)
+        found = find_card(cards_folder(), site_name(args.site), args.rehearse, voice.narrate)
         if found is None:
             what = "rehearsal's run host" if args.rehearse else "run host"
             raise NoHost(f"no {what} for {site_name(args.site)} on this computer")
         return found
-    cards = [c for c in read_cards(cards_folder()) if c.rehearsal or not args.rehearse]
+    cards = [c for c in read_cards(cards_folder(), voice.narrate) if c.rehearsal or not args.rehearse]
     real = [c for c in cards if not c.rehearsal]
     cards = real or cards
     if not cards:
@@ -106,13 +106,13 @@ async def attach(args: argparse.Namespace, voice: Voice, role: "Role", who: str,
     """Attach to the run host; start one where none is. Raises NoHost, StartFault, Refused."""
     import asyncio
 
-    from benchctl.door.client import Client
+    from benchctl.door.client import Client, Gone
 
     try:
-        card = the_card(args)
-    except NoHost:
+        return await Client.connect(the_card(args, voice), who, role)
+    except (NoHost, Gone):
         if not starting:
             raise
-        card, log = await asyncio.to_thread(start_apart, args, voice)
-        voice.narrate(f"run host started: process {card.pid}; log: {log}")
+    card, log = await asyncio.to_thread(start_apart, args, voice)
+    voice.narrate(f"run host started: process {card.pid}; log: {log}")
     return await Client.connect(card, who, role)

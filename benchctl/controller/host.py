@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import ExitStack, suppress
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -139,6 +140,9 @@ class Host:
     def _show(self, frame: Frame, settings: Settings) -> None:
         self._requests.frame(frame, settings)
         if self._door is not None:
+            run = self._requests.run_path
+            if run != self._door.identity.run:
+                self._door.identity = replace(self._door.identity, run=run)
             self._door.show(snapshot(frame, settings))
 
     def _tell(self, happened: Happened) -> None:

@@ -7,6 +7,7 @@ import asyncio
 import time
 from collections import deque
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from benchctl.controller.look import look_rows
@@ -116,8 +117,8 @@ class Requests:
         return names.index(name) if name else None
 
     def _age_s(self, order: m.Order) -> float:
-        """How old the picture is that the order was based on; 0 where it names none."""
-        if order.based_on is None:
+        """How old the picture is that the order was based on; 0 where it names none, or time is not a person's."""
+        if order.based_on is None or not self._terms.needs_person:
             return 0.0
         now_s = time.monotonic()
         return next((now_s - at_s for number, at_s in self._shown if number == order.based_on), UNKNOWN_AGE_S)
@@ -190,7 +191,7 @@ class Requests:
             "unattended": site.attendance.unattended,
         }
         if self._in_hand(source):
-            return told | {"in_hand": True, "run": str(self._run_path() or "")}
+            return told | {"in_hand": True, "run": self.run_path}
         if refusals:
             return told
         await self._first_frame()
@@ -198,7 +199,7 @@ class Requests:
         if busy:
             raise Rejected(busy)
         await self._begin(settings, (source,), {"begun_by": who})
-        return told | {"run": str(self._run_path() or "")}
+        return told | {"run": self.run_path}
 
     def _in_hand(self, source: SourceFile) -> bool:
         """True when this very program is being run."""
@@ -223,15 +224,18 @@ class Requests:
             return "load is on: adopt it, unload or drop first"
         return "a trip is latched: reset it first" if state.trip is not None else ""
 
-    def _run_path(self) -> Any:
-        return self._session.current.recorder.path if self._session.current else None
+    @property
+    def run_path(self) -> str:
+        """Of the record of the run in hand; empty when there is none."""
+        run = self._session.current
+        return str(run.recorder.path) if run else ""
 
     def _history(self, message: m.History) -> dict[str, Any]:
         """Rows of the run in hand, thinned out: time, target, delivered, source kW, volts, hertz, hottest exhaust."""
-        path = self._run_path()
-        if path is None:
+        path = self.run_path
+        if not path:
             return {"rows": []}
-        with Reader(path) as reader:
+        with Reader(Path(path)) as reader:
             rows = [
                 (s.now_s, s.target_kw, s.delivered_kw, s.source_kw, s.volts_v, s.hertz, s.hottest_c)
                 for s in reader.scans()
