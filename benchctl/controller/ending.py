@@ -6,16 +6,18 @@ then the process ends; the second drops. A terminal that goes away is not a reas
 
 from dataclasses import dataclass
 
-from benchctl.controller.session import at_rest
+from benchctl.controller.session import GONE_S, at_rest, chain_gone
 from benchctl.controller.terms import IDLE_S
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame
+from benchctl.core.site import Site
 
 
 @dataclass(slots=True)
 class Ending:
     """Counts the time in which nobody needs the controller, and the signals."""
 
+    site: Site
     idle_s: float = IDLE_S
     asked: int = 0  # signals that asked it to end
     _since_s: float | None = None
@@ -33,6 +35,8 @@ class Ending:
             return "asked to end, no load on, cool-down paid"
         if self.asked > 1 and frame is not None and not frame.decision.seen.loaded:
             return "asked twice to end, load read back off"
+        if self.asked and frame is not None and chain_gone(frame, self.site, GONE_S):
+            return "asked to end; no unit has answered for longer than the watchdogs take: look at the units"
         if not resting or guests:
             self._since_s = None
             return ""

@@ -7,8 +7,8 @@ breaks, the bench goes on: nobody is attached then, and the load comes off in th
 import asyncio
 import os
 import signal
-import sys
 import time
+import traceback
 from collections.abc import Callable
 from contextlib import ExitStack, suppress
 from dataclasses import replace
@@ -23,7 +23,7 @@ from benchctl.controller.live import LiveChain
 from benchctl.controller.news import Happened, News
 from benchctl.controller.owner import Closing, Owner
 from benchctl.controller.requests import Requests
-from benchctl.controller.session import Session
+from benchctl.controller.session import Session, at_rest
 from benchctl.controller.terms import Terms
 from benchctl.controller.words import told
 from benchctl.core.decision import Frame, Settings
@@ -44,7 +44,7 @@ class Host:
 
     def __init__(self, terms: Terms, log: Callable[[str], None]) -> None:
         self._terms, self._write = terms, log
-        self._ending = Ending(terms.idle_s)
+        self._ending = Ending(terms.site, terms.idle_s)
         self._door: Door | None = None
         self._rehearsed: RehearsedChain | None = None
 
@@ -54,11 +54,10 @@ class Host:
         with ExitStack() as held:
             if not self._terms.rehearsal:
                 held.enter_context(claim(endpoints(site), "control", site.name, self._terms.state / "claims"))
-            self._clear_up()
             return await self._own()
 
     def _clear_up(self) -> None:
-        """Close what a crash has left, and say what a record on this disk is worth."""
+        """Close what a crash has left, and say what a record on this disk is worth. May take long: in a thread."""
         for path, words in close_all_interrupted(self._terms.runs, self._terms.site.name):
             self._log(f"{path.name}: {words}")
         if not self._terms.rehearsal and on_network(self._terms.runs):
@@ -66,10 +65,11 @@ class Host:
 
     async def _own(self) -> int:
         loop = asyncio.get_running_loop()
+        loop.set_exception_handler(lambda _, what: self._log(f"a fault of benchctl itself: {_fault(what)}"))
         terms = self._terms
         settings = Settings.of(terms.site, None, terms.scan_period_s)
         session = Session(terms, lambda outcome: _call(loop, self._closed, outcome))
-        news = News(loop, self._show, self._tell, lambda refusals: self._requests.answered(refusals))  # noqa: PLW0108
+        news = News(loop, self._show, self._tell, lambda *told: self._requests.answered(*told))  # noqa: PLW0108
         self._owner = Owner(settings, self._make_loop, self._make_chain, lambda s, c: self._engine(s, c, session, news))
         self._requests = Requests(terms, self._owner, session, self._log)
         self._owner.start()
@@ -77,7 +77,10 @@ class Host:
             await self._open_door()
             self._catch_signals(loop)
             self._log(f"run host for {terms.site.name}, process {os.getpid()}, benchctl {__version__}")
-            return await self._watch()
+            clearing = asyncio.create_task(asyncio.to_thread(self._clear_up))  # units come before old records
+            code = await self._watch()
+            await clearing
+            return code
         finally:
             self._owner.stop()
             await asyncio.to_thread(session.end)
@@ -97,18 +100,16 @@ class Host:
         return self._rehearsed
 
     def _engine(self, settings: Settings, chain: Chain, session: Session, news: News) -> Engine:
-        def tell(frame: Frame) -> None:
-            if self._rehearsed is not None:
-                self._rehearsed.listen(frame)
-            session.write(frame, engine.settings)
-            news.put(frame, engine.settings)
-
         rehearsal, begun_s, loop = self._terms.rehearsal, time.time(), asyncio.get_running_loop()
         engine = Engine(
             settings,
             chain,
             (lambda: begun_s + loop.time()) if rehearsal else time.time,
-            (tell,),
+            (  # each on its own: one that fails is left out
+                *((self._rehearsed.listen,) if self._rehearsed else ()),
+                lambda frame: session.write(frame, engine.settings),
+                lambda frame: news.put(frame, engine.settings),
+            ),
             session.health,
             attached=self._somebody,
             running=None if rehearsal else running_clock(),
@@ -168,6 +169,8 @@ class Host:
                 return 0
             await asyncio.sleep(LOOK_S)
         self._log(f"the engine has ended: {self._owner.fault}")
+        if self._owner.cause is not None:
+            self._log("".join(traceback.format_exception(self._owner.cause)))
         return 1
 
     def _catch_signals(self, loop: asyncio.AbstractEventLoop) -> None:
@@ -184,16 +187,21 @@ class Host:
 
     def _signalled(self, name: str) -> None:
         self._log(f"signal {name}")
-        with suppress(RuntimeError):
-            self._requests.submit(self._ending.signal(name))
+        command, latest = self._ending.signal(name), self._requests.latest
+        if latest is None or not at_rest(latest):
+            with suppress(RuntimeError):  # the engine has ended, and so will we
+                self._requests.submit(command)
 
     def _log(self, line: str, wall_s: float | None = None) -> None:
         at = datetime.fromtimestamp(time.time() if wall_s is None else wall_s).astimezone()
-        with suppress(OSError):  # a full disk or a closed pipe must not end it
+        with suppress(OSError, ValueError):  # a full disk, a broken pipe or a closed file must not end it
             self._write(f"{at.isoformat(timespec='milliseconds')}  {line}")
-        if sys.stderr is not None:
-            with suppress(OSError):
-                sys.stderr.flush()
+
+
+def _fault(what: dict[str, Any]) -> str:
+    """What asyncio tells of an exception that nobody awaited, in a line."""
+    fault = what.get("exception")
+    return f"{what['message']}: {type(fault).__name__}: {fault}" if fault else str(what["message"])
 
 
 def _call(loop: asyncio.AbstractEventLoop, what: Callable[..., object], *args: object) -> None:

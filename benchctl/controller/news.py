@@ -13,7 +13,7 @@ from benchctl.core.command import Command
 from benchctl.core.decision import Event, Frame, Settings
 
 KEPT = 5000
-ANSWERS = ("command", "refused")
+NOT_TOLD = "no scan has told what became of it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,21 +32,21 @@ class News:
         loop: asyncio.AbstractEventLoop,
         show: Callable[[Frame, Settings], None],
         tell: Callable[[Happened], None],
-        answer: Callable[[list[str]], None],
+        answer: Callable[[int, list[str]], None],
     ) -> None:
         self._loop = loop
         self._show, self._tell, self._answer = show, tell, answer
-        self._latest: tuple[Frame, Settings] | None = None
+        self._latest: deque[tuple[Frame, Settings]] = deque(maxlen=1)  # put and fetched in one step each
         self._events: deque[Happened] = deque(maxlen=KEPT)
-        self._answers: deque[list[str]] = deque(maxlen=KEPT)
+        self._answers: deque[tuple[int, list[str]]] = deque(maxlen=KEPT)
         self._called = False
 
     def put(self, frame: Frame, settings: Settings) -> None:
         """A frame. In the engine's thread."""
-        self._latest = frame, settings
+        self._latest.append((frame, settings))
         self._events.extend(Happened(frame, event) for event in frame.decision.events)
         if frame.inputs.commands:
-            self._answers.append(answers(frame.inputs.commands, frame.decision.events))
+            self._answers.append((frame.number, answers(frame.inputs.commands, frame.decision.events)))
         if not self._called:
             self._called = True
             self._loop.call_soon_threadsafe(self._deliver)
@@ -56,24 +56,20 @@ class News:
         while self._events:
             self._tell(self._events.popleft())
         while self._answers:
-            self._answer(self._answers.popleft())
-        if self._latest is not None:
-            (frame, settings), self._latest = self._latest, None
-            self._show(frame, settings)
+            self._answer(*self._answers.popleft())
+        if self._latest:
+            self._show(*self._latest.popleft())
 
 
 def answers(commands: tuple[Command, ...], events: tuple[Event, ...]) -> list[str]:
     """Why each command of a scan was refused, in their order; empty where it was obeyed.
 
-    Each command makes one event, in the order of the commands; a unit may make events of the kind "refused" too.
+    Each command makes one event, in the order of the commands. A unit makes events of the kind "refused" too, which
+    are nobody's; where deciding has failed there are none.
     """
-    found: list[str] = []
-    waiting = iter([e for e in events if e.kind in ANSWERS])
-    for command in commands:
-        for event in waiting:
-            if event.who == command.who and event.text.startswith(command.verb.value):
-                found.append(event.text.partition(": ")[2] if event.kind == "refused" else "")
-                break
-        else:
-            found.append("no scan has told what became of it")
-    return found
+    told = [
+        str(dict(e.data).get("why") or e.text.partition(": ")[2]) if e.kind == "refused" else ""
+        for e in events
+        if e.kind in ("command", "refused") and e.who
+    ]
+    return [*told, *[NOT_TOLD] * (len(commands) - len(told))]

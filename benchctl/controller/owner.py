@@ -7,6 +7,7 @@ loop's own queue, frames go out through listeners that never wait.
 import asyncio
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Protocol
 
 from benchctl.core.command import Command
@@ -14,6 +15,7 @@ from benchctl.core.decision import Frame, Settings
 from benchctl.engine import Chain, Engine
 
 START_S = 30.0
+ENDED = "the engine has ended"
 
 
 class Closing(Chain, Protocol):
@@ -24,7 +26,10 @@ class Closing(Chain, Protocol):
 
 
 class Owner:
-    """Owns the engine. Every method but `_work` is for other threads."""
+    """Owns the engine. Every method but `_work` and `_run` is for other threads.
+
+    fault: why the engine ended, empty while it scans and where it was told to end; cause: what was raised then.
+    """
 
     def __init__(
         self,
@@ -33,9 +38,11 @@ class Owner:
         make_chain: Callable[[asyncio.AbstractEventLoop], Closing],
         make_engine: Callable[[Settings, Chain], Engine],
     ) -> None:
-        self.fault = ""  # why the engine ended, if it did not end because it was told to
+        self.fault = ""
+        self.cause: BaseException | None = None
         self._settings = settings
         self._make_loop, self._make_chain, self._make_engine = make_loop, make_chain, make_engine
+        self._at_work: tuple[asyncio.AbstractEventLoop, Engine] | None = None
         self._ready = threading.Event()
         self._thread = threading.Thread(target=self._work, name="engine", daemon=True)
 
@@ -43,57 +50,55 @@ class Owner:
         """Start scanning. Raises RuntimeError when the engine cannot be made."""
         self._thread.start()
         if not self._ready.wait(START_S) or self.fault:
-            raise RuntimeError(self.fault or "the engine does not start")
+            raise RuntimeError(self.fault or "the engine does not start") from self.cause
 
     @property
     def alive(self) -> bool:
         """True while it scans."""
         return self._thread.is_alive()
 
-    @property
-    def settings(self) -> Settings:
-        """What it decides with now."""
-        return self._engine.settings
-
     def submit(self, command: Command) -> None:
-        """Give a command to the next scan."""
-        self._call(self._engine.submit, command)
+        """Give a command to the next scan. Raises RuntimeError when there is none any more."""
+        self.between_scans(lambda engine: engine.submit(command))
 
     def between_scans(self, act: Callable[[Engine], None]) -> None:
-        """Do something in the engine's thread."""
-        self._call(act, self._engine)
+        """Do something in the engine's thread. Raises RuntimeError when it has ended."""
+        if self._at_work is None:
+            raise RuntimeError(self.fault or ENDED)
+        loop, engine = self._at_work
+        try:
+            loop.call_soon_threadsafe(act, engine)
+        except RuntimeError:  # its loop is closed
+            raise RuntimeError(self.fault or ENDED) from None
 
     def stop(self) -> None:
         """End after the scan in hand, and wait for it."""
+        with suppress(RuntimeError):  # it has ended by itself
+            self.between_scans(lambda engine: engine.stop())
         if self.alive:
-            self._call(self._engine.stop)
             self._thread.join()
 
-    def _call(self, what: Callable[..., object], *args: object) -> None:
-        try:
-            self._loop.call_soon_threadsafe(what, *args)
-        except RuntimeError as fault:  # its loop is closed
-            raise RuntimeError(self.fault or "the engine has ended") from fault
-
     def _work(self) -> None:
+        loop = None
         try:
-            self._loop = self._make_loop()
-            asyncio.set_event_loop(self._loop)
-            last = self._loop.run_until_complete(self._run())
+            loop = self._make_loop()
+            asyncio.set_event_loop(loop)
+            last = loop.run_until_complete(self._run(loop))
             self.fault = last.fault
         except BaseException as fault:  # whatever it is, the other threads must know
-            self.fault = f"{type(fault).__name__}: {fault}"
-            raise
+            self.fault, self.cause = f"{type(fault).__name__}: {fault}", fault
         finally:
             self._ready.set()
             asyncio.set_event_loop(None)
-            self._loop.close()
+            if loop is not None:
+                loop.close()
 
-    async def _run(self) -> Frame:
-        chain = self._make_chain(self._loop)
-        self._engine = self._make_engine(self._settings, chain)
-        self._ready.set()
+    async def _run(self, loop: asyncio.AbstractEventLoop) -> Frame:
+        chain = self._make_chain(loop)
         try:
-            return await self._engine.run(lambda _: False)
+            engine = self._make_engine(self._settings, chain)
+            self._at_work = loop, engine
+            self._ready.set()
+            return await engine.run(lambda _: False)
         finally:
             await chain.close()

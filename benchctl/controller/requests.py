@@ -10,9 +10,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from benchctl.controller.beginning import Beginning
 from benchctl.controller.look import look_rows
 from benchctl.controller.owner import Owner
-from benchctl.controller.session import Run, Session
+from benchctl.controller.session import Session
 from benchctl.controller.terms import Terms
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
@@ -30,23 +31,30 @@ ANSWER_S = 10.0  # longest wait for the scan that answers
 AGES = 400  # frames whose time is remembered
 UNKNOWN_AGE_S = 1e6  # of an order based on a frame that is long gone, or never was
 NEVER_WAIT = (Verb.DROP, Verb.UNLOAD)
-NEED_RECORD = frozenset(
-    (Verb.TAKE_CHARGE, Verb.START, Verb.SET_LOAD, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE, *NEVER_WAIT)
-)
+NEED_RECORD = frozenset((Verb.TAKE_CHARGE, Verb.START, Verb.SET_LOAD, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE))
+CHOICE_MODES = (Mode.IDLE, Mode.DONE, Mode.COOL)  # in which a program may be chosen
+
+Answer = tuple[str, int]  # why an order was refused, or nothing; the number of the scan that had it
 
 
 class Requests:
-    """Lives in the loop of the clients."""
+    """Lives in the loop of the clients. answer_s: longest wait for a scan."""
 
-    def __init__(self, terms: Terms, owner: Owner, session: Session, log: Callable[[str], None]) -> None:
-        self._terms, self._owner, self._session, self._log = terms, owner, session, log
+    def __init__(
+        self,
+        terms: Terms,
+        owner: Owner,
+        session: Session,
+        log: Callable[[str], None],
+        *,
+        answer_s: float = ANSWER_S,
+    ) -> None:
+        self._terms, self._owner, self._session, self._answer_s = terms, owner, session, answer_s
         self.latest: Frame | None = None
         self._seen = asyncio.Event()
-        self._asked: deque[asyncio.Future[str] | None] = deque()  # orders given and not answered, in their order
+        self._asked: deque[asyncio.Future[Answer]] = deque()  # orders given and not answered, in their order
         self._shown: deque[tuple[int, float]] = deque(maxlen=AGES)
-        self._begun: dict[int, asyncio.Future[None]] = {}  # by the id of the settings that are awaited
-        self._beginning = asyncio.Lock()
-        self._later: set[asyncio.Task[None]] = set()
+        self._beginning = Beginning(terms, owner, session, log, answer_s)
 
     async def receive(self, guest: Guest, message: m.Request) -> dict[str, Any]:
         """Act on a message; returns the data of the answer. Raises Rejected."""
@@ -68,47 +76,59 @@ class Requests:
         self.latest = frame
         self._seen.set()
         self._shown.append((frame.number, time.monotonic()))
-        begun = self._begun.pop(id(settings), None)
-        if begun is not None and not begun.done():
-            begun.set_result(None)
-        if frame.decision.seen.loaded and self._idle:
-            self._spawn(self._begin_by_hand("load found on"))
+        self._beginning.frame(settings)
+        if frame.decision.seen.loaded:
+            self._beginning.soon("load found on")
 
-    def answered(self, refusals: list[str]) -> None:
+    def answered(self, scan: int, refusals: list[str]) -> None:
         """What became of the orders of one scan."""
         for refusal in refusals:
             future = self._asked.popleft() if self._asked else None
             if future is not None and not future.done():
-                future.set_result(refusal)
+                future.set_result((refusal, scan))
 
     # -- orders
 
-    def submit(self, command: Command) -> "asyncio.Future[str]":
-        """Give a command to the next scan; the future gets why it was refused, or nothing."""
-        future: asyncio.Future[str] = asyncio.get_running_loop().create_future()
+    def submit(self, command: Command) -> "asyncio.Future[Answer]":
+        """Give a command to the next scan; the future gets what became of it. Raises RuntimeError: there is none."""
+        future: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
         self._owner.submit(command)
         self._asked.append(future)
-        if self._idle and command.verb in NEVER_WAIT:
-            self._spawn(self._begin_by_hand(command.who))
+        if command.verb in NEVER_WAIT:
+            self._beginning.soon(command.who)
         return future
 
     async def _order(self, who: str, order: m.Order) -> dict[str, Any]:
+        """Data: the number of the scan that has obeyed it."""
         try:
             verb = Verb(order.verb)
         except ValueError:
             raise Rejected(f"{order.verb!r}: known are {', '.join(v.value for v in Verb)}") from None
-        if self._session.current is None and verb in NEED_RECORD and verb not in NEVER_WAIT:
-            await self._begin_by_hand(who)
-        command = Command(verb, who, order.why, order.value, order.text, self._unit(order.unit), self._age_s(order))
+        unit = self._unit(order.unit)
+        if verb in NEED_RECORD and self._session.current is None:
+            await self._beginning.by_hand(who)
+        if verb is not Verb.START:
+            return await self._given(Command(verb, who, order.why, order.value, order.text, unit, self._age_s(order)))
+        async with self._beginning.lock:  # nobody chooses another program meanwhile
+            self._refuse_other(order.text)
+            return await self._given(Command(verb, who, order.why, age_s=self._age_s(order)))
+
+    async def _given(self, command: Command) -> dict[str, Any]:
         try:
-            refusal = await asyncio.wait_for(self.submit(command), ANSWER_S)
+            refusal, scan = await asyncio.wait_for(self.submit(command), self._answer_s)
         except TimeoutError:
             raise Rejected("given to the bench, but no scan has answered") from None
         except RuntimeError as fault:
             raise Rejected(str(fault)) from None
         if refusal:
             raise Rejected(refusal)
-        return {}
+        return {"scan": scan}
+
+    def _refuse_other(self, sha256: str) -> None:
+        """A start means the program that whoever starts it has looked at; an empty hash means whichever is chosen."""
+        run = self._session.current
+        if sha256 and (run is None or run.program_sha256 != sha256):
+            raise Rejected("this program is not the one that is chosen now: choose it again")
 
     def _unit(self, name: str) -> int | None:
         names = [u.name for u in self._terms.site.units]
@@ -123,46 +143,7 @@ class Requests:
         now_s = time.monotonic()
         return next((now_s - at_s for number, at_s in self._shown if number == order.based_on), UNKNOWN_AGE_S)
 
-    # -- runs
-
-    @property
-    def _idle(self) -> bool:
-        return self._session.current is None and not self._begun and not self._beginning.locked()
-
-    async def _begin_by_hand(self, who: str) -> None:
-        site = self._terms.site
-        try:
-            await self._begin(Settings.of(site, None, self._terms.scan_period_s), (), {"begun_by": who}, only_idle=True)
-        except Rejected as fault:
-            self._log(str(fault))
-
-    async def _begin(
-        self, settings: Settings, files: tuple[SourceFile, ...], meta: dict[str, str], *, only_idle: bool = False
-    ) -> None:
-        """Begin a run: its file first, then the engine's settings, then wait for its first frame."""
-        async with self._beginning:
-            if only_idle and self._session.current is not None:
-                return
-            try:
-                run = await asyncio.to_thread(self._session.make, settings, files, meta)
-            except (RecordFault, OSError) as fault:
-                raise Rejected(f"no record can be started: {fault}") from None
-            begun = self._begun[id(settings)] = asyncio.get_running_loop().create_future()
-            self._owner.between_scans(lambda engine: self._take(engine.rebase, run))
-            try:
-                await asyncio.wait_for(begun, ANSWER_S)
-            except TimeoutError:
-                self._begun.pop(id(settings), None)
-                raise Rejected("no scan has begun the run") from None
-
-    def _take(self, rebase: Callable[[Settings], None], run: Run) -> None:
-        self._session.expect(run)
-        rebase(run.settings)
-
-    def _spawn(self, work: Any) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._later.add(task)
-        task.add_done_callback(self._later.discard)
+    # -- programs
 
     async def _program(self, who: str, message: m.Program) -> dict[str, Any]:
         """Judge a program; choose it when it can be done."""
@@ -189,36 +170,25 @@ class Requests:
             "length_s": length_s,
             "planned_peak_kw": settings.peak_kw,
             "unattended": site.attendance.unattended,
+            "sha256": source.sha256,
         }
-        if self._in_hand(source):
-            return told | {"in_hand": True, "run": self.run_path}
-        if refusals:
-            return told
-        await self._first_frame()
-        busy = self._busy()
-        if busy:
-            raise Rejected(busy)
-        await self._begin(settings, (source,), {"begun_by": who})
-        return told | {"run": self.run_path}
-
-    def _in_hand(self, source: SourceFile) -> bool:
-        """True when this very program is being run."""
-        run = self._session.current
-        if run is None or run.program_sha256 != source.sha256 or run.last is None:
-            return False
-        return run.last.decision.state.mode not in (Mode.IDLE, Mode.DONE)
+        run = self._beginning.in_hand(source)
+        if run is None and not refusals:
+            await self._first_frame()
+            run = await self._beginning.chosen(settings, source, who, self._busy)
+        return told if run is None else told | {"in_hand": run.started, "run": str(run.recorder.path)}
 
     async def _first_frame(self) -> None:
         """A client may be quicker than the first scan."""
         try:
-            await asyncio.wait_for(self._seen.wait(), ANSWER_S)
+            await asyncio.wait_for(self._seen.wait(), self._answer_s)
         except TimeoutError:
             raise Rejected("nothing has been read yet") from None
 
     def _busy(self) -> str:
         assert self.latest is not None
         state = self.latest.decision.state
-        if state.mode.value not in ("idle", "done", "cooling down") or state.target_kw > 0.0:
+        if state.mode not in CHOICE_MODES or state.target_kw > 0.0:
             return "a run is in hand: unload first"
         if self.latest.decision.seen.loaded:
             return "load is on: adopt it, unload or drop first"
@@ -235,11 +205,14 @@ class Requests:
         path = self.run_path
         if not path:
             return {"rows": []}
-        with Reader(Path(path)) as reader:
-            rows = [
-                (s.now_s, s.target_kw, s.delivered_kw, s.source_kw, s.volts_v, s.hertz, s.hottest_c)
-                for s in reader.scans()
-                if s.now_s >= message.since_s
-            ]
+        try:
+            with Reader(Path(path)) as reader:
+                rows = [
+                    (s.now_s, s.target_kw, s.delivered_kw, s.source_kw, s.volts_v, s.hertz, s.hottest_c)
+                    for s in reader.scans()
+                    if s.now_s >= message.since_s
+                ]
+        except RecordFault as fault:
+            raise Rejected(str(fault)) from None
         every = max(1, -(-len(rows) // message.points))
         return {"rows": rows[::every]}

@@ -6,6 +6,7 @@ the bench is done with it, when the next one begins, or when the controller ends
 """
 
 import threading
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -14,6 +15,7 @@ from typing import Any
 from benchctl.controller.terms import Terms
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.inputs import Recorder as Health
+from benchctl.core.site import Site
 from benchctl.core.state import Mode, State
 from benchctl.files.shelf import SourceFile
 from benchctl.record.live import LiveRecorder
@@ -22,6 +24,8 @@ from benchctl.record.runs import new_run
 from benchctl.tally import Tally
 
 QUIET_S = 60.0  # without load, order and cool-down: then a run in which nothing goes on is over
+GONE_S = 60.0  # without any answer, beyond the watchdogs' time: then a run is over
+CHOSEN_S = 3600.0  # likewise, of a program that is chosen and not started: cautions are read, banks are walked to
 
 Told = Callable[[dict[str, Any]], None]
 
@@ -35,14 +39,22 @@ class Run:
     tally: Tally
     program_sha256: str = ""
     begun_s: float | None = None  # of the bench's time
+    begun_real_s: float = 0.0
+    worked: bool = False  # the bench was not done when it began, or has been at work since
+    met: bool = False  # a unit was there when it began, or has been since
+    started: bool = False
     quiet_s: float = 0.0
     last: Frame | None = None
 
     def write(self, frame: Frame) -> None:
         """Record and count a frame."""
         if self.begun_s is None:
-            self.begun_s = frame.inputs.now_s
+            self.begun_s, self.begun_real_s = frame.inputs.now_s, time.monotonic()
         self.last = frame
+        mode = frame.decision.state.mode
+        self.worked = self.worked or mode is not Mode.DONE
+        self.met = self.met or not chain_gone(frame, self.settings.site)
+        self.started = self.started or mode not in (Mode.IDLE, Mode.DONE)
         self.recorder.write(frame)
         self.tally(frame)
         self.quiet_s = self.quiet_s + frame.inputs.dt_s if at_rest(frame) else 0.0
@@ -52,8 +64,10 @@ class Run:
         """True when the bench is done with it."""
         if self.last is None:
             return False
-        state = self.last.decision.state
-        return (state.mode is Mode.DONE and at_rest(self.last)) or self.quiet_s >= QUIET_S
+        done = self.worked and self.last.decision.state.mode is Mode.DONE and at_rest(self.last)
+        gone = self.met and chain_gone(self.last, self.settings.site, GONE_S)
+        patience_s = CHOSEN_S if self.settings.program and not self.started else QUIET_S
+        return done or gone or self.quiet_s >= patience_s
 
     def totals(self) -> dict[str, Any]:
         """The figures that its end tells."""
@@ -75,7 +89,7 @@ class Run:
         state = self.last.decision.state
         if self.last.fault:
             return "fault"
-        if chain_gone(self.last, self.settings):
+        if chain_gone(self.last, self.settings.site):
             return "chain lost"
         if state.outcome in ("", "completed") and owes(state):
             return "not cool"
@@ -96,12 +110,12 @@ def at_rest(frame: Frame) -> bool:
     return waiting and not frame.decision.seen.loaded and not owes(state)
 
 
-def chain_gone(frame: Frame, settings: Settings) -> bool:
-    """True when every unit that we had joined is lost for longer than its watchdog takes."""
+def chain_gone(frame: Frame, site: Site, beyond_s: float = 0.0) -> bool:
+    """True when every unit that was ever heard is lost, for so much longer than its watchdog takes."""
     state = frame.decision.state
-    watchdogs_s = [u.profile.watchdog.time_s if u.profile.watchdog else 0.0 for u in settings.site.units]
-    gone = [u.lost and u.age_s > watchdog_s for u, watchdog_s in zip(state.units, watchdogs_s, strict=True)]
-    return bool(state.charge) and all(gone)
+    watchdogs_s = [u.profile.watchdog.time_s if u.profile.watchdog else 0.0 for u in site.units]
+    met = [(u, watchdog_s) for u, watchdog_s in zip(state.units, watchdogs_s, strict=True) if u.heard]
+    return bool(state.charge and met) and all(u.lost and u.age_s > watchdog_s + beyond_s for u, watchdog_s in met)
 
 
 @dataclass(slots=True)
@@ -112,11 +126,16 @@ class Session:
     told: Told
     current: Run | None = None
     _next: Run | None = None
+    _broken: bool = False  # frames do not reach the records any more
     _closing: list[threading.Thread] = field(default_factory=list)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def health(self) -> Health:
         """Of the record of the run in hand; none is written while nothing goes on."""
-        return self.current.recorder.health if self.current else Health.ABSENT
+        if self._broken:
+            return Health.FAILED
+        run = self.current
+        return run.recorder.health if run else Health.ABSENT
 
     def make(self, settings: Settings, files: tuple[SourceFile, ...], meta: Mapping[str, str]) -> Run:
         """The file of a run that is about to begin. Takes the time of a disk. Raises RecordFault."""
@@ -138,7 +157,14 @@ class Session:
         self._next = run
 
     def write(self, frame: Frame, settings: Settings) -> None:
-        """Record a frame in the run that it belongs to. In the engine's thread."""
+        """Record a frame in the run that it belongs to. In the engine's thread, which goes on without us if we fail."""
+        try:
+            self._write(frame, settings)
+        except BaseException:
+            self._broken = True
+            raise
+
+    def _write(self, frame: Frame, settings: Settings) -> None:
         if self._next is not None and self._next.settings is settings:
             if self.current is not None:
                 self._close(self.current)
@@ -149,23 +175,28 @@ class Session:
                 run, self.current = self.current, None
                 self._close(run)
 
+    def discard(self, run: Run) -> None:
+        """Close a run that will not begin. In any thread."""
+        self._close(run)
+
     def end(self) -> None:
         """Close what is open and wait for all that is being closed. After the engine's last scan."""
         for run in (self.current, self._next):
             if run is not None:
                 self._close(run)
         self.current = self._next = None
-        for thread in self._closing:
+        for thread in tuple(self._closing):
             thread.join()
 
     def _close(self, run: Run) -> None:
-        self._closing = [t for t in self._closing if t.is_alive()]
         thread = threading.Thread(target=self._seal, args=(run,), name="closing a record")
-        self._closing.append(thread)
-        thread.start()
+        with self._lock:
+            self._closing = [*(t for t in self._closing if t.is_alive()), thread]
+            thread.start()
 
     def _seal(self, run: Run) -> None:
         outcome, totals = run.outcome(), run.totals()
+        wall_s = 0.0 if run.begun_s is None else round(time.monotonic() - run.begun_real_s, 3)
         sealed = run.recorder.close(outcome, totals)
-        problem = "" if sealed else run.recorder.problem
-        self.told({"outcome": outcome, "run": str(run.recorder.path), **totals, "sealed": sealed, "problem": problem})
+        told = {"outcome": outcome, "run": str(run.recorder.path), **totals, "wall_s": wall_s, "sealed": sealed}
+        self.told(told | {"problem": "" if sealed else run.recorder.problem})

@@ -110,6 +110,7 @@ def test_H7_the_run_of_a_killed_controller_is_closed_as_interrupted_by_the_next(
     assert "the run host is gone" in said
     again = here.verb("control", "--site", str(here.site))
     assert again.returncode == 0, again.stderr
+    until(lambda: "closed and sealed now" in (here.folder / "runs" / "small.log").read_text(), 20.0)
     assert outcome(path) == "interrupted"
     assert verify(path).intact
 
