@@ -23,7 +23,7 @@ def advance(state: State, seen: Seen, settings: Settings, dt_s: float, events: l
     """Move prompt, check, program, unload or cool-down on by one scan. Works on `state`."""
     dt_s = 0.0 if seen.gap_s else min(dt_s, MAX_STEP_S)
     state.block_s = max(0.0, state.block_s - dt_s)
-    _prompt(state, settings, dt_s, events)
+    _prompt(state, seen, settings, dt_s, events)
     if state.mode is Mode.CHECK:
         check_step(state, seen, settings, dt_s, events)
     elif state.mode is Mode.RUN:
@@ -34,19 +34,19 @@ def advance(state: State, seen: Seen, settings: Settings, dt_s: float, events: l
         _cool(state, seen, dt_s, events)
 
 
-def _prompt(state: State, settings: Settings, dt_s: float, events: list[Event]) -> None:
+def _prompt(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
     """Count an open question down, and do what it says when nobody answers."""
     prompt = state.prompt
-    if prompt is None:
+    if prompt is None or prompt.kind == "found":  # that one's clock is the next rung's
         return
     remaining_s = max(0.0, prompt.remaining_s - dt_s)
     state.prompt = type(prompt)(prompt.kind, prompt.text, remaining_s, prompt.if_silent)
     if remaining_s > 0.0 or prompt.if_silent is Silence.STAY:
         return
     events.append(Event("unanswered", f"nobody answered: {prompt.if_silent.value}", data=(("prompt", prompt.kind),)))
-    if prompt.if_silent is Silence.GO_ON and answered(state, settings, yes=True) == "":
+    if prompt.if_silent is Silence.GO_ON and answered(state, seen, settings, yes=True) == "":
         return
-    unload(state, "interrupted")
+    unload(state, seen, settings, "interrupted")
 
 
 def _run(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
@@ -72,7 +72,7 @@ def _run(state: State, seen: Seen, settings: Settings, dt_s: float, events: list
         state.leg += 1
         begin_leg(state)
         _announce(state, settings, events)
-    unload(state, "completed")
+    unload(state, seen, settings, "completed")
     events.append(Event("program", "the program is through"))
 
 

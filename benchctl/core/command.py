@@ -7,7 +7,7 @@ from enum import Enum
 class Verb(Enum):
     """The closed list of commands."""
 
-    TAKE_CHARGE = "take charge"
+    TAKE_CHARGE = "take charge"  # text: "unattended" where the site allows it
     START = "start"  # the program of the settings
     SET_LOAD = "set load"  # value: kW, manual
     PAUSE = "pause"
@@ -19,6 +19,8 @@ class Verb(Enum):
     DROP = "drop"
     RESET = "reset"  # of latched trips; starts nothing
     ACKNOWLEDGE = "acknowledge"  # text: key of an alarm, or "all"
+    ADOPT = "adopt"  # load found on becomes ours as it is read back
+    CHECK_IN = "check in"  # a sign of a living person
     JOIN = "join"  # unit: take a returned unit back
     OVERRIDE = "override"  # text: what (a row of core/overrides.py); why is compulsory
     CONFIRM_FANS = "confirm fans"  # unit: after its emergency stop

@@ -238,3 +238,9 @@ def short(now: Now) -> bool | None:
     if now.settings.counts_source:
         asked -= max(0.0, now.seen.site_kw or 0.0)
     return asked > 0.0 and (now.seen.available_kw < asked * 0.99 or now.state.short_kw > 0.0)
+
+
+def no_person(now: Now) -> bool:
+    """Nobody has answered the question whether somebody is there."""
+    terms = now.settings.site.attendance
+    return now.state.person_s >= terms.check_in_s + terms.alarm_after_s

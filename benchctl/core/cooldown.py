@@ -10,7 +10,7 @@ Fans: on while a unit owes or will be loaded, started one after the other over t
 
 from benchctl.core.decision import Settings
 from benchctl.core.seen import Contact, Seen
-from benchctl.core.state import Mode, State, UnitState
+from benchctl.core.state import Mode, State, UnitState, undecided
 from benchctl.core.thermal import near
 
 
@@ -50,6 +50,7 @@ def _fans(state: State, settings: Settings, dt_s: float) -> None:
         needed = (
             bool(state.charge)
             and not u.fan_withdrawn
+            and not undecided(state, u)
             and (u.hot or bool(u.possible | u.wanted) or (preparing and u.joined))
         )
         # air must be seen off before it can be proven on: a fan found running rests until its unit has been seen still

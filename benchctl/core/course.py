@@ -5,8 +5,11 @@ Commands and the program clock both change the course, in these ways and no othe
 
 from benchctl.core.alarms import acknowledge, reaction_of
 from benchctl.core.decision import Settings
+from benchctl.core.levels import load_kw
+from benchctl.core.limits import follow_volts, reckoned_ratio
 from benchctl.core.profile import Reaction
-from benchctl.core.state import Mode, State
+from benchctl.core.seen import Seen
+from benchctl.core.state import Mode, State, UnitState
 
 
 def begin_leg(state: State) -> None:
@@ -16,6 +19,39 @@ def begin_leg(state: State) -> None:
     state.waiting = False
     state.from_kw = state.target_kw
     state.short_kw = 0.0
+
+
+def take_found(state: State, seen: Seen, settings: Settings) -> bool:
+    """Make load found on ours as it is read back, with the load of the others as the target; False if there is none.
+
+    Without charge it stays what it is. A unit that does not answer, or is not what its profile says, is not taken: it
+    stands outside, and what is on there is ordered open like in every unit that has not joined.
+    """
+    if not state.charge or state.dropped or not any(u.found for u in state.units):
+        return False
+    follow_volts(state, seen, settings)  # the target shall mean the stages that are on, at the volts present
+    state.target_kw = 0.0
+    for u, unit in zip(state.units, settings.site.units, strict=True):
+        if u.found:
+            u.found, u.opening_s, u.joined = False, 0.0, not (u.lost or is_stranger(u))
+            u.wanted = u.possible if u.joined else 0
+        if u.joined:
+            state.target_kw += load_kw(unit.profile, u.wanted, reckoned_ratio(state, settings, unit.profile))
+    state.short_kw = state.trim_kw = 0.0
+    return True
+
+
+def is_stranger(u: UnitState) -> bool:
+    """It is known not to be the unit that it should be."""
+    return u.swapped or u.identified is False
+
+
+def adopt(state: State, seen: Seen, settings: Settings) -> None:
+    """Load found on becomes a load by hand; no program goes on."""
+    take_found(state, seen, settings)
+    state.mode, state.outcome, state.paused, state.waiting = Mode.IDLE, "", False, False
+    if state.prompt is not None and state.prompt.kind == "found":
+        state.prompt = None
 
 
 def release(state: State, settings: Settings) -> None:
@@ -31,7 +67,7 @@ def release(state: State, settings: Settings) -> None:
             acknowledge(state, key, unit)
 
 
-def answered(state: State, settings: Settings, *, yes: bool) -> str:
+def answered(state: State, seen: Seen, settings: Settings, *, yes: bool) -> str:
     """Act on the answer to the open prompt; returns a refusal or nothing."""
     assert state.prompt is not None
     kind = state.prompt.kind
@@ -39,7 +75,7 @@ def answered(state: State, settings: Settings, *, yes: bool) -> str:
         return "the check load needs an override with a reason first"
     state.prompt = None
     if not yes:
-        unload(state, "interrupted")
+        unload(state, seen, settings, "interrupted")
     elif kind == "held":
         release(state, settings)
     elif kind == "permissives":
@@ -52,10 +88,13 @@ def answered(state: State, settings: Settings, *, yes: bool) -> str:
     return ""
 
 
-def unload(state: State, outcome: str, *, fast: bool = False) -> None:
-    """Begin to take load off in steps; what follows is the cool-down, and then the outcome."""
+def unload(state: State, seen: Seen, settings: Settings, outcome: str, *, fast: bool = False) -> None:
+    """Begin to take load off in steps, found load too; what follows is the cool-down, and then the outcome."""
+    found = take_found(state, seen, settings)
+    if found and settings.counts_source:
+        state.target_kw += state.site_kw
     state.prompt, state.held, state.paused, state.waiting = None, "", False, False
-    if state.mode in (Mode.COOL, Mode.DONE) or state.trip is not None:
+    if not found and (state.mode in (Mode.COOL, Mode.DONE) or state.trip is not None):
         return
     if state.mode is not Mode.UNLOAD:
         state.mode, state.unload_s, state.after_unload = Mode.UNLOAD, 0.0, outcome

@@ -5,6 +5,7 @@
 
 from benchctl.core.advance import advance
 from benchctl.core.alarms import alarms
+from benchctl.core.attendance import attendance
 from benchctl.core.cooldown import cooldown
 from benchctl.core.decision import Decision, Event, Settings
 from benchctl.core.dispatch import dispatch
@@ -33,6 +34,7 @@ def decide(state: State, inputs: Inputs, settings: Settings) -> Decision:
     elements(now, seen, settings, inputs.dt_s, events)
     obey(now, inputs.commands, seen, settings, events)
     advance(now, seen, settings, inputs.dt_s, events)
+    attendance(now, seen, inputs, settings, events)
     alarms(now, seen, settings, inputs.dt_s, events)
     interlocks(now, seen, settings, events)
     cooldown(now, seen, settings, inputs.dt_s)

@@ -11,18 +11,14 @@ limited by the room under the largest block, which fills up again over the settl
 
 from benchctl.core.checks import trial_list
 from benchctl.core.choose import choose
-from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.levels import load_kw, meet, offer
-from benchctl.core.limits import block_kw, ceiling_kw, or_reserve_kw, site_moved, usable
+from benchctl.core.limits import block_kw, ceiling_kw, follow_volts, or_reserve_kw, reckoned_ratio, site_moved, usable
 from benchctl.core.offer import Offer
-from benchctl.core.profile import Profile
 from benchctl.core.program import Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.site import WhenLost
 from benchctl.core.state import Mode, State
-
-VOLTS_STEP = 0.005  # share by which volts must move before levels are computed anew
 
 
 def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_before_kw: float) -> list[int]:
@@ -40,13 +36,13 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
     wish = [0 if u.out or not u.joined else u.wanted for u in state.units]
     if state.held:
         return wish
-    moved = state.target_kw != target_before_kw
-    _follow_volts(state, seen, settings, moved)
+    if state.target_kw != target_before_kw:
+        follow_volts(state, seen, settings)
     _follow_site(state, seen, settings)
     fixed_kw = now_kw = 0.0
     for w, s, unit, free in zip(wish, seen.units, units, movable, strict=True):
         if w and free:
-            now_kw += load_kw(unit.profile, w, _ratio(state, settings, unit.profile))
+            now_kw += load_kw(unit.profile, w, reckoned_ratio(state, settings, unit.profile))
         elif w:
             fixed_kw += load_kw(unit.profile, w, s.ratio)
     target_kw = chain_target_kw(state, settings) - fixed_kw
@@ -84,10 +80,6 @@ def chain_target_kw(state: State, settings: Settings) -> float:
     return max(0.0, target_kw)
 
 
-def _ratio(state: State, settings: Settings, profile: Profile) -> float:
-    return state.volts_v * volts_share(settings.site.nameplate, profile) / profile.rated_v
-
-
 def _foreign(state: State, index: int) -> bool:
     """Its load is somebody else's: it is not written against, but an unload takes it off like any other."""
     return state.units[index].foreign and state.mode is not Mode.UNLOAD
@@ -108,7 +100,7 @@ def _offer(state: State, seen: Seen, settings: Settings, index: int, free: bool)
     asked = usable(u, profile)
     if seen.units[index].unable or state.mode is Mode.UNLOAD:  # what went off in an unload is not made up for
         asked = meet(profile, asked, u.wanted)
-    return offer(profile, asked, _ratio(state, settings, profile), u.health)
+    return offer(profile, asked, reckoned_ratio(state, settings, profile), u.health)
 
 
 NOTHING = Offer()
@@ -117,16 +109,6 @@ NOTHING = Offer()
 def _held_elsewhere_kw(seen: Seen, movable: list[bool]) -> float:
     """kW that may be closed in units that dispatch cannot move: they count against every limit."""
     return sum(s.possible_kw for s, free in zip(seen.units, movable, strict=True) if not free)
-
-
-def _follow_volts(state: State, seen: Seen, settings: Settings, moved: bool) -> None:
-    """Reckon with the volts present, but never with a sag: stages added for it would be too many when it is over."""
-    if seen.volts_v is None or not moved:
-        return
-    site = settings.site
-    volts = max(seen.volts_v, site.nameplate.volts * (1.0 - site.limits.volts_warn_percent / 100.0))
-    if abs(volts / state.volts_v - 1.0) > VOLTS_STEP:
-        state.volts_v = volts
 
 
 def _follow_site(state: State, seen: Seen, settings: Settings) -> None:

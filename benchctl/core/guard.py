@@ -13,7 +13,7 @@ from benchctl.core.profile import Profile, Watchdog
 from benchctl.core.program import Rounding
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.site import Unit
-from benchctl.core.state import State, UnitState
+from benchctl.core.state import State, UnitState, undecided
 
 TOLERANCE = 1.002  # of a limit: volts flicker is no reason to open
 BLOCK_PERCENT = 10.0  # of the nameplate in one scan: the source answers with a transient
@@ -32,7 +32,7 @@ def guard(state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: f
     if seen.possible_kw > limit_kw * TOLERANCE:
         _lower_to_limit(state, seen, settings, loads, limit_kw)
     for u in state.units:
-        if u.possible and not u.fan and state.charge and not u.fan_withdrawn and u.heard:
+        if u.possible and not u.fan and state.charge and not u.fan_withdrawn and u.heard and not undecided(state, u):
             u.fan, u.fan_on_s = True, 0.0
     orders = tuple(
         _order(state, u, s, unit, new, old, dt_s)
@@ -136,8 +136,8 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
     rising = not lowers(profile, new, old)
     u.sent = new if rising else None
     lower = not lowers(profile, u.possible, new) or (state.dropped and s.load != 0)
-    local = s.reading.remote is False and not state.dropped
-    silent = (not state.charge and not state.dropped) or local or (not u.heard and not state.dropped)
+    local = s.reading.remote is False
+    silent = not state.dropped and (not state.charge or local or not u.heard or undecided(state, u))
     feed = False
     if state.charge and not silent and u.joined and not (state.dropped and u.possible) and profile.watchdog is not None:
         feed = _feed(u, profile.watchdog, dt_s)

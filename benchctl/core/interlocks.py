@@ -9,6 +9,7 @@
 """
 
 from benchctl.core.alarms import reaction_of
+from benchctl.core.course import take_found
 from benchctl.core.decision import Event, Settings
 from benchctl.core.profile import Reaction
 from benchctl.core.prompts import ask
@@ -31,9 +32,9 @@ def interlocks(state: State, seen: Seen, settings: Settings, events: list[Event]
         elif reaction is Reaction.UNIT_OFF:
             state.units[unit].out = True
         elif reaction is Reaction.UNLOAD:
-            _trip(state, alarm, settings, events, drop=False)
+            _trip(state, alarm, seen, settings, events, drop=False)
         elif reaction is Reaction.DROP:
-            _trip(state, alarm, settings, events, drop=True)
+            _trip(state, alarm, seen, settings, events, drop=True)
         if key == "emergency stop" and alarm.active:
             state.units[unit].fan_withdrawn = True
         if key == "unit lost" and alarm.active and not alarm.acknowledged:
@@ -64,7 +65,7 @@ def _when_lost(state: State, seen: Seen, settings: Settings, alarm: Alarm, event
         return
     policy = settings.site.when_lost
     if policy is WhenLost.UNLOAD:
-        _trip(state, alarm, settings, events, drop=False)
+        _trip(state, alarm, seen, settings, events, drop=False)
     elif policy is WhenLost.REDISTRIBUTE and not state.redistributed and _seen_gone(state, seen, settings, alarm.unit):
         state.redistributed = True
         state.units[alarm.unit].possible = 0
@@ -83,7 +84,7 @@ def _seen_gone(state: State, seen: Seen, settings: Settings, unit: int) -> bool:
     return seen.delivered_kw < seen.possible_kw - 0.7 * s.possible_kw
 
 
-def _trip(state: State, alarm: Alarm, settings: Settings, events: list[Event], *, drop: bool) -> None:
+def _trip(state: State, alarm: Alarm, seen: Seen, settings: Settings, events: list[Event], *, drop: bool) -> None:
     legs = settings.legs
     if state.trip is None:
         segment = legs[min(state.leg, len(legs) - 1)].segment if legs and state.mode is Mode.RUN else 0
@@ -96,5 +97,5 @@ def _trip(state: State, alarm: Alarm, settings: Settings, events: list[Event], *
         state.dropped = state.dropped or bool(state.charge)  # who has not taken charge writes nothing
         state.target_kw = 0.0
         state.mode = state.mode if state.mode is Mode.DONE else Mode.COOL
-    elif state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):
+    elif take_found(state, seen, settings) or state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):
         state.mode, state.unload_fast, state.unload_s = Mode.UNLOAD, True, 0.0

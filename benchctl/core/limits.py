@@ -1,11 +1,13 @@
 """The largest load that the chain may have now, from the source's rating, its own site load and the site's limits."""
 
+from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.profile import Profile
 from benchctl.core.seen import Seen
 from benchctl.core.state import State, UnitState
 
 DEAD_STAGES = 0.75  # half a band in smallest stages: no dead band or hold band is finer, regulation cannot be
+VOLTS_STEP = 0.005  # share by which volts must move before levels are computed anew
 
 
 def upper_kw(settings: Settings) -> float:
@@ -31,6 +33,21 @@ def site_moved(state: State, seen: Seen, settings: Settings) -> bool:
 def ceiling_kw(state: State, seen: Seen, settings: Settings) -> float:
     """What the chain may carry at most now, in kW."""
     return max(0.0, upper_kw(settings) - site_kw(state, seen, settings))
+
+
+def reckoned_ratio(state: State, settings: Settings, profile: Profile) -> float:
+    """Volts over rated volts that levels are computed with at a unit of this type."""
+    return state.volts_v * volts_share(settings.site.nameplate, profile) / profile.rated_v
+
+
+def follow_volts(state: State, seen: Seen, settings: Settings) -> None:
+    """Reckon with the volts present, but never with a sag: stages added for it would be too many when it is over."""
+    if seen.volts_v is None:
+        return
+    site = settings.site
+    volts = max(seen.volts_v, site.nameplate.volts * (1.0 - site.limits.volts_warn_percent / 100.0))
+    if abs(volts / state.volts_v - 1.0) > VOLTS_STEP:
+        state.volts_v = volts
 
 
 def block_kw(settings: Settings) -> float:

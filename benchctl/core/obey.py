@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from benchctl.core.alarms import acknowledge, unlatch
 from benchctl.core.command import Command, Verb
-from benchctl.core.course import answered, begin_leg, release, unload
+from benchctl.core.course import adopt, answered, begin_leg, is_stranger, release, unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.legs import LegKind
 from benchctl.core.limits import ceiling_kw
@@ -17,6 +17,7 @@ from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import CheckState, Mode, State, Trip
 
 OLDEST_S = 2.0
+FOUND = "load is on that this session did not start: adopt, unload or drop it first"
 Obey = Callable[[State, Command, Seen, Settings], str]
 
 
@@ -51,11 +52,23 @@ def _value(command: Command) -> str:
 def _take_charge(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if not command.who:
         return "say who watches"
-    state.charge = command.who
+    unattended = command.text == "unattended"
+    if unattended and not settings.site.attendance.unattended:
+        return "the site file does not allow unattended sessions"
+    _charge(state, command.who)
+    state.unattended = unattended
     for u, s in zip(state.units, seen.units, strict=True):
-        if s.contact in (Contact.FRESH, Contact.AGED) and not u.swapped and u.identified is not False and not u.lost:
+        if s.contact in (Contact.FRESH, Contact.AGED) and not (u.found or u.lost or is_stranger(u)):
             u.joined, u.restarted = True, False
     return ""
+
+
+def _charge(state: State, who: str) -> None:
+    """Load that is on when charge is first taken is nobody's: somebody has to decide about it."""
+    if not state.charge:
+        for u in state.units:
+            u.found = u.found or u.possible != 0
+    state.charge = who
 
 
 def _start(state: State, command: Command, seen: Seen, settings: Settings) -> str:
@@ -65,6 +78,8 @@ def _start(state: State, command: Command, seen: Seen, settings: Settings) -> st
         return "nobody has taken charge"
     if state.trip is not None:
         return "a trip is latched: reset it first"
+    if any(u.found for u in state.units):
+        return FOUND
     if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE) or state.target_kw > 0.0 or seen.loaded:
         return "load is on or a program runs"
     state.mode, state.check = Mode.CHECK, CheckState()
@@ -85,6 +100,8 @@ def _set_load(state: State, command: Command, seen: Seen, settings: Settings) ->
         return "nobody has taken charge"
     if state.trip is not None:
         return "a trip is latched: reset it first"
+    if any(u.found for u in state.units):
+        return FOUND
     if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE):
         return "a program runs"
     limit_kw = ceiling_kw(state, seen, settings)
@@ -139,11 +156,16 @@ def _answer(state: State, command: Command, seen: Seen, settings: Settings) -> s
         return "no question is open"
     if command.text not in ("yes", "no"):
         return "answer yes or no"
-    return answered(state, settings, yes=command.text == "yes")
+    yes = command.text == "yes"
+    if state.prompt.kind == "found":
+        return (_adopt if yes else _unload)(state, command, seen, settings)
+    return answered(state, seen, settings, yes=yes)
 
 
 def _unload(state: State, command: Command, seen: Seen, settings: Settings) -> str:
-    unload(state, "interrupted")
+    if not state.charge and command.who and any(u.possible for u in state.units):
+        _charge(state, command.who)  # who has load taken off answers for it: the command comes from any shell
+    unload(state, seen, settings, "interrupted")
     return ""
 
 
@@ -173,6 +195,23 @@ def _reset(state: State, command: Command, seen: Seen, settings: Settings) -> st
 def _acknowledge(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     row = None if command.text in ("", "all") else command.text
     return "" if acknowledge(state, row, command.unit) else "nothing to acknowledge"
+
+
+def _adopt(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    if not state.charge:
+        return "nobody has taken charge"
+    if not any(u.found for u in state.units):
+        return "no load was found on"
+    if state.trip is not None:
+        return "a trip is latched: reset it first"
+    if any(u.found and is_stranger(u) for u in state.units):
+        return "a unit with load on is not what its profile says: unload or drop"
+    adopt(state, seen, settings)
+    return ""
+
+
+def _check_in(state: State, command: Command, seen: Seen, settings: Settings) -> str:
+    return "" if command.who else "say who is there"
 
 
 def _join(state: State, command: Command, seen: Seen, settings: Settings) -> str:
@@ -245,6 +284,8 @@ VERBS: dict[Verb, Obey] = {
     Verb.DROP: _drop,
     Verb.RESET: _reset,
     Verb.ACKNOWLEDGE: _acknowledge,
+    Verb.ADOPT: _adopt,
+    Verb.CHECK_IN: _check_in,
     Verb.JOIN: _join,
     Verb.OVERRIDE: _override,
     Verb.CONFIRM_FANS: _confirm_fans,

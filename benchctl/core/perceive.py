@@ -32,7 +32,8 @@ def perceive(state: State, inputs: Inputs, settings: Settings, events: list[Even
     seen = Seen()
     if inputs.dt_s > gap_limit_s(settings):
         seen.gap_s = inputs.dt_s
-        events.append(Event("gap", f"{inputs.dt_s:.0f} s not observed"))
+        still = f", the clock stood still for {inputs.stood_still_s:.0f} s" if inputs.stood_still_s >= 1.0 else ""
+        events.append(Event("gap", f"{inputs.dt_s:.0f} s not observed{still}"))
     if abs(inputs.clock_stepped_s) >= 1.0:
         events.append(Event("clock", f"wall clock stepped {inputs.clock_stepped_s:+.0f} s"))
     seen.late = inputs.dt_s > 2.0 * settings.scan_period_s
@@ -103,6 +104,7 @@ def _unit(
         if u.heard and u.age_s >= limits.lost_s:
             u.emptied = False
             events.append(Event("returned", f"{unit.name} answers again after {u.age_s:.0f} s", index))
+        u.found = reading.load > 0 and (u.found or not u.heard)
         u.heard, u.age_s, contact = True, 0.0, Contact.FRESH
         fell_kw = _load(index, u, unit, reading, reading.load, dt_s, events)
     else:

@@ -27,6 +27,13 @@ PROMPTS: tuple[PromptRow, ...] = (
     PromptRow("held", "go on from what is on now", "unload", 120.0, False),
     PromptRow("permissives", "wait on", "end the test", 120.0, False),
     PromptRow("check", 'go on (needs the override "check load")', "end the test", 120.0, False),
+    PromptRow(
+        "found",
+        "adopt it by hand as it is read back; until its air is proven anew it can only be lowered",
+        "unload",
+        300.0,
+        False,
+    ),
     PromptRow("loss", "go on without the loss of supply", "unload", 120.0, True),
 )
 

@@ -179,13 +179,21 @@ class WhenLost(Enum):
     REDISTRIBUTE = "redistribute"
 
 
+CONSOLE_LOST_S = 300.0  # links break and people walk back: common practice, no source
+CONSOLE_LOST_BARE_S = 120.0  # where a unit has no watchdog, nobody but us takes its load off
+LONGEST_CHECK_IN_S = 1200.0  # an attached screen is no person: common practice, no source
+
+
 @dataclass(frozen=True, slots=True)
 class Attendance:
-    """Who must be there; used by the live controller."""
+    """Who must be there while charge is taken and load is on. All times are common practice, no source."""
 
-    unattended: bool = False
-    check_in_s: float = 300.0
-    console_lost_s: float = 300.0
+    unattended: bool = False  # a session may be declared unattended
+    check_in_s: float = 300.0  # from the last sign of a person to the question whether somebody is there
+    console_lost_s: float = CONSOLE_LOST_S  # nobody attached, or load found on and nobody decides: then unload
+    hold_meanwhile: bool = False  # while nobody is attached the load is held where it is
+    alarm_after_s: float = 120.0  # from the question whether somebody is there
+    unload_after_s: float = 420.0  # from the same question
 
 
 @dataclass(frozen=True, slots=True)

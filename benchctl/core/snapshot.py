@@ -46,7 +46,7 @@ CONDITIONS: tuple[Condition, ...] = (
     Condition("swapped", "another unit answers in its place", lambda u, s: u.swapped),
     Condition("stopped", "its emergency stop is operated", lambda u, s: s.reading.emergency_stop is True),
     Condition("stuck closed", "a contactor does not open", lambda u, s: bool(u.welded)),
-    Condition("found on", "load is on that this session did not start", lambda u, s: _found(u)),
+    Condition("found on", "load is on that this session did not start", lambda u, s: u.found),
     Condition("tripped", "taken off by an interlock", lambda u, s: u.out),
     Condition("local", "under its own panel: it takes no orders", lambda u, s: s.reading.remote is False),
     Condition("changed", "its load changed without our order", lambda u, s: u.foreign or u.fell or u.restarted),
@@ -97,10 +97,10 @@ def _scan(frame: Frame) -> dict[str, Any]:
         "recorder": frame.inputs.recorder.value,
         "mode": state.mode.value,
         "charge": state.charge,
-        "unattended": bool(getattr(state, "unattended", False)),
-        "attached": getattr(frame.inputs, "attached", None),
-        "alone_s": float(getattr(state, "alone_s", 0.0)),
-        "person_s": float(getattr(state, "person_s", 0.0)),
+        "unattended": state.unattended,
+        "attached": frame.inputs.attached,
+        "alone_s": state.alone_s,
+        "person_s": state.person_s,
     }
 
 
@@ -198,7 +198,7 @@ def _unit(frame: Frame, u: UnitState, s: SeenUnit, unit: Unit) -> UnitShown:
         name=unit.name,
         condition=next(c.word for c in CONDITIONS if c.holds(u, s)),
         unable=s.unable,
-        found=_found(u),
+        found=u.found,
         joined=u.joined,
         remote=reading.remote,
         age_s=_age_s(u.age_s),
@@ -217,10 +217,6 @@ def _unit(frame: Frame, u: UnitState, s: SeenUnit, unit: Unit) -> UnitShown:
         cool_down_s=max(u.owed_s, u.near_s) if u.hot else 0.0,
         faults=tuple(f.text for bit, f in enumerate(profile.faults) if reading.faults >> bit & 1),
     )
-
-
-def _found(u: UnitState) -> bool:
-    return bool(getattr(u, "found", False))
 
 
 def _age_s(age_s: float) -> Maybe:

@@ -45,6 +45,7 @@ class UnitState:
     heard: bool = False
     joined: bool = False
     lost: bool = False
+    found: bool = False  # met with load on that this session has not started: nobody has decided about it yet
     emptied: bool = False  # read back with no load since it was met or returned
     serial: str = ""
     identified: bool | None = None
@@ -170,6 +171,10 @@ class State:
     units: tuple[UnitState, ...]
     instruments: tuple[InstrumentState, ...]
     charge: str = ""  # who has taken charge; empty = nobody, nothing is written
+    unattended: bool = False  # declared so when charge was taken
+    alone_s: float = 0.0  # how long nobody has been attached
+    person_s: float = 0.0  # since the last sign of a person
+    found_s: Maybe = None  # how long load found on has waited for a decision; None = there is none
     mode: Mode = Mode.IDLE
     check: CheckState = field(default_factory=CheckState)
     # the program
@@ -222,3 +227,8 @@ class State:
 
 
 _VALUES = attrgetter(*(f.name for f in fields(State)))
+
+
+def undecided(state: State, u: UnitState) -> bool:
+    """True while nothing is written to a unit: its load was found on, and nobody and no interlock has decided."""
+    return u.found and not u.out and not state.dropped

@@ -43,6 +43,8 @@ class AnswerRow(Strict):
         "drop",
         "reset",
         "acknowledge",
+        "adopt",
+        "check in",
         "join",
         "override",
         "confirm fans",

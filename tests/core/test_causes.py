@@ -9,11 +9,12 @@ from benchctl.core.alarms import _Rows, first_out
 from benchctl.core.causes import BY_KEY, ROWS
 from benchctl.core.command import Command, Verb
 from benchctl.core.conditions import Flag, Now
+from benchctl.core.decision import first_state
 from benchctl.core.inputs import Recorder
 from benchctl.core.profile import Fan, FanSupply, Reaction
 from benchctl.core.program import Hold, Ramp, Target
 from benchctl.core.reading import Outcome
-from benchctl.core.site import Limits
+from benchctl.core.site import Attendance, Limits
 from benchctl.core.state import Mode
 from tests.core.worlds import Stepper, program, site, staged
 
@@ -136,6 +137,27 @@ def gap(w: Stepper) -> None:
     w.scan(dt_s=100.0)
 
 
+def attended(console: bool, check_in_s: float = 300.0) -> Scene:
+    """A console is attached or not; somebody has to be there, and says nothing from now on."""
+
+    def scene(w: Stepper) -> None:
+        terms = Attendance(check_in_s=check_in_s, alarm_after_s=5.0)
+        w.settings = replace(w.settings, site=replace(w.settings.site, attendance=terms))
+        w.attached = console
+
+    return scene
+
+
+def found(load: int) -> Scene:
+    """The session begins anew, and a unit has this load on."""
+
+    def scene(w: Stepper) -> None:
+        w.plant.units[0].load, w.plant.units[1].load = load, 0
+        w.state, w.scans = first_state(w.settings), 0
+
+    return scene
+
+
 def nothing(w: Stepper) -> None:
     """All is well."""
 
@@ -183,6 +205,9 @@ PAIRS: dict[str, tuple[Scene, Scene]] = {
     "hertz not measured": (plant(hertz=None), plant(hertz=49.0)),
     "source meter lost": (plant(volts=None), nothing),
     "source meter frozen": (frozen, nothing),
+    "nobody attached": (attended(console=False), attended(console=True)),
+    "no sign of a person": (attended(console=True, check_in_s=4.0), attended(console=True, check_in_s=10.0)),
+    "load found on": (found(3), found(0)),
     "time gap": (gap, late),
     "scan late": (late, nothing),
     "record stopped": (recording_stops, nothing),

@@ -26,6 +26,7 @@ LASTING = {
     "draws less",  # until reset
     "hot, fans stopped",  # until confirmed
     "short of target",  # until the next leg
+    "load found on",  # until somebody decides, or it is gone
 }
 
 
@@ -44,7 +45,7 @@ def well(w: Stepper) -> None:
     w.plant.volts, w.plant.hertz, w.plant.site_kw, w.plant.needs_set, w.plant.told = 400.0, 50.0, 0.0, None, lambda e: e
     u = w.plant.units[0]
     u.fields, u.air, u.exhaust_c, u.silent, u.wont_open, u.wont_close = {}, None, 25.0, None, 0, 0
-    w.recorder = Recorder.ABSENT
+    w.recorder, w.attached = Recorder.ABSENT, None
 
 
 @pytest.mark.parametrize("key", WITH_DELAY)

@@ -70,6 +70,14 @@ def check(silence: Silence) -> Stepper:
     return w
 
 
+def found(silence: Silence) -> Stepper:
+    """Load is on that the session did not start; whatever the program says, silence takes it off."""
+    w = Stepper(PLACE, a_program(Hold(900.0), silence=silence))
+    w.plant.units[0].load, w.plant.units[0].fan = 3, True
+    w.scan(Command(Verb.TAKE_CHARGE))
+    return w
+
+
 def loss(silence: Silence) -> Stepper:
     """Supply should go, and does not."""
     return Stepper(PLACE, a_program(ExpectLoss(30.0, reapply=False), Hold(900.0), silence=silence)).started()
@@ -81,11 +89,19 @@ SCENES: dict[str, Callable[[Silence], Stepper]] = {
     "held": held,
     "permissives": permissives,
     "check": check,
+    "found": found,
     "loss": loss,
 }
 # A person's load went off, was changed or is not proven in the others: there silence may not go on.
 MAY_GO_ON = {"wait", "band", "loss"}
 EACH = [(kind, silence) for kind in SCENES for silence in Silence]
+
+
+def in_silence(kind: str, silence: Silence) -> Silence:
+    """What is done when nobody answers, where the program says this."""
+    if kind == "found":
+        return Silence.UNLOAD
+    return Silence.UNLOAD if silence is Silence.GO_ON and kind not in MAY_GO_ON else silence
 
 
 def goes_on(w: Stepper, kind: str) -> None:
@@ -119,6 +135,10 @@ def goes_on(w: Stepper, kind: str) -> None:
             assert (w.mode(), index) == (Mode.CHECK, 1)
             w.run(3.0)
             assert w.state.prompt is None
+        case "found":  # adopt it by hand as it is read back
+            assert (w.mode(), w.state.target_kw, w.kw()) == (Mode.IDLE, before, before)
+            w.run(30.0)
+            assert (w.mode(), w.kw(), w.state.prompt) == (Mode.IDLE, before, None)
         case _:
             raise AssertionError(kind)
 
@@ -142,7 +162,7 @@ def test_every_kind_of_question_has_a_scene():
 @pytest.mark.parametrize(("kind", "silence"), EACH)
 def test_the_question_says_how_long_it_is_open_and_what_silence_does(kind, silence):
     w = asks(SCENES[kind](silence), kind)
-    does = Silence.UNLOAD if silence is Silence.GO_ON and kind not in MAY_GO_ON else silence
+    does = in_silence(kind, silence)
     assert asked(w).if_silent is does
     assert asked(w).remaining_s == OPEN_S[kind]
     assert f"(nobody answers within {OPEN_S[kind]:.0f} s: {does.value})" in w.heard("prompt")[-1].text

@@ -89,9 +89,11 @@ def texts() -> set[str]:
 
 
 def patterns(value: ast.expr | None) -> Iterator[str]:
-    """Patterns of the texts of an expression: a constant, one with values in it, or one of two."""
+    """Patterns of the texts of an expression: a constant, a name of one, one with values in it, or one of two."""
     match value:
         case ast.Constant(value=str(text)) if text:
+            yield re.escape(text)
+        case ast.Name(id=name) if isinstance(text := getattr(obey, name, None), str):
             yield re.escape(text)
         case ast.JoinedStr(values=parts):
             yield "".join(re.escape(str(p.value)) if isinstance(p, ast.Constant) else ".*" for p in parts)

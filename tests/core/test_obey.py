@@ -64,9 +64,31 @@ def local(w: Stepper) -> None:
     w.run(1.0)
 
 
+def found(w: Stepper) -> None:
+    """Somebody takes charge of a chain in which load is on that the session did not start."""
+    w.plant.units[0].load, w.plant.units[0].fan = 1, True
+    w.scan()
+    w.scan(Command(Verb.TAKE_CHARGE))
+
+
+def found_and_tripped(w: Stepper) -> None:
+    w.plant.needs_set = True
+    w.plant.units[0].load, w.plant.units[0].fan = 1, True
+    w.scan()
+    w.plant.units[0].wont_open = 1
+    w.scan(Command(Verb.TAKE_CHARGE))
+
+
+def found_in_a_stranger(w: Stepper) -> None:
+    w.plant.units[0].fields = {"identity_ok": False}
+    found(w)
+
+
 REFUSALS: tuple[tuple[Verb, dict[str, Any], Callable[[Stepper], None], str], ...] = (
     (Verb.TAKE_CHARGE, {"who": ""}, fresh, "who watches"),
+    (Verb.TAKE_CHARGE, {"text": "unattended"}, fresh, "does not allow unattended"),
     (Verb.START, {}, fresh, "nobody has taken charge"),
+    (Verb.START, {}, found, "did not start: adopt, unload or drop it first"),
     (Verb.START, {}, running, "load is on or a program runs"),
     (Verb.START, {}, tripped, "a trip is latched"),
     (Verb.SET_LOAD, {}, ready, "say a load"),
@@ -76,6 +98,7 @@ REFUSALS: tuple[tuple[Verb, dict[str, Any], Callable[[Stepper], None], str], ...
     (Verb.SET_LOAD, {"value": 20.0}, fresh, "nobody has taken charge"),
     (Verb.SET_LOAD, {"value": 20.0}, tripped, "a trip is latched"),
     (Verb.SET_LOAD, {"value": 20.0}, running, "a program runs"),
+    (Verb.SET_LOAD, {"value": 20.0}, found, "did not start: adopt, unload or drop it first"),
     (Verb.SET_LOAD, {"value": 421.0}, ready, "above the limit of 420 kW"),
     (Verb.PAUSE, {}, ready, "no program runs"),
     (Verb.RESUME, {}, ready, "no program runs"),
@@ -87,6 +110,11 @@ REFUSALS: tuple[tuple[Verb, dict[str, Any], Callable[[Stepper], None], str], ...
     (Verb.ANSWER, {"text": "yes"}, running, "no question is open"),
     (Verb.RESET, {}, stuck, "load is not read back open yet"),
     (Verb.ACKNOWLEDGE, {}, ready, "nothing to acknowledge"),
+    (Verb.ADOPT, {}, fresh, "nobody has taken charge"),
+    (Verb.ADOPT, {}, ready, "no load was found on"),
+    (Verb.ADOPT, {}, found_and_tripped, "a trip is latched"),
+    (Verb.ADOPT, {}, found_in_a_stranger, "not what its profile says"),
+    (Verb.CHECK_IN, {"who": ""}, ready, "say who is there"),
     (Verb.JOIN, {}, ready, "say which unit"),
     (Verb.JOIN, {"unit": 0}, fresh, "nobody has taken charge"),
     (Verb.JOIN, {"unit": 0}, silent, "does not answer"),

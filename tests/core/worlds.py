@@ -96,6 +96,8 @@ class Stepper:
         self.events: list[Event] = []
         self.writes: tuple[UnitWrites, ...] = ()
         self.recorder = Recorder.ABSENT
+        self.attached: bool | None = None
+        self.stood_still_s = 0.0
         self.last: Decision
         self.scans = 0
 
@@ -107,7 +109,17 @@ class Stepper:
         for u in self.plant.units:
             u.uptime_s += dt_s
         units, instruments = self.plant.read(bool(self.settings.site.instruments))
-        inputs = Inputs(self.now_s, dt_s, units, instruments, commands, self.writes, self.recorder)
+        inputs = Inputs(
+            self.now_s,
+            dt_s,
+            units,
+            instruments,
+            commands,
+            self.writes,
+            self.recorder,
+            attached=self.attached,
+            stood_still_s=self.stood_still_s,
+        )
         self.last = self.decided(inputs)
         self.state = self.last.state
         self.events += self.last.events

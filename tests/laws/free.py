@@ -11,7 +11,7 @@ from benchctl.core.overrides import OVERRIDES
 from benchctl.core.program import Block, Drop, ExpectLoss, Hold, LoadIs, Ramp, Rounding, Silence, Starts, Target, Wait
 from benchctl.core.prompts import PROMPTS
 from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
-from benchctl.core.site import Unit, WhenLost
+from benchctl.core.site import Attendance, Unit, WhenLost
 from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, State, Trip, UnitState
 from tests.core.worlds import electrical, program, site, staged, stepped
 
@@ -50,6 +50,7 @@ def settings_of(draw) -> Settings:
         nameplate_kw=draw(st.sampled_from([60.0, 100.0, 400.0])),
         when_lost=draw(st.sampled_from(list(WhenLost))),
         site_load_reserve_kw=draw(st.sampled_from([0.0, 10.0])),
+        attendance=Attendance(draw(st.booleans()), hold_meanwhile=draw(st.booleans())),
     )
     return Settings.of(place, draw(st.sampled_from(PROGRAMS)), 0.5)
 
@@ -106,7 +107,7 @@ COMMANDS = st.lists(
         who=often("operator", st.just("")),
         why=st.sampled_from(["", "because"]),
         value=st.sampled_from([None, -1.0, 0.0, 20.0, 60.0, 1e6, float("inf")]),
-        text=st.sampled_from(["", "yes", "no", "all", "unit lost", *(o.what for o in OVERRIDES)]),
+        text=st.sampled_from(["", "yes", "no", "all", "unit lost", "unattended", *(o.what for o in OVERRIDES)]),
         unit=st.sampled_from([None, 0, 1, 2, -1, 9]),
         age_s=often(0.0, st.sampled_from([2.5, 1e6])),
     ),
@@ -132,6 +133,7 @@ def unit_states(draw, unit: Unit) -> UnitState:
         heard=draw(often(True, st.just(False))),
         joined=draw(often(True, st.just(False))),
         lost=draw(often(False, st.just(True))),
+        found=draw(often(False, st.just(True))),
         emptied=draw(often(True, st.just(False))),
         serial=draw(st.sampled_from(["", "S"])),
         identified=draw(often(True, MAYBE)),
@@ -192,6 +194,10 @@ def states(draw, settings: Settings) -> State:
             for _ in settings.site.instruments
         ),
         charge=draw(often("operator", st.just(""))),
+        unattended=draw(often(False, st.just(True))),
+        alone_s=draw(often(0.0, SECONDS)),
+        person_s=draw(often(0.0, SECONDS)),
+        found_s=draw(often(None, SECONDS)),
         mode=draw(st.sampled_from([Mode.IDLE, Mode.UNLOAD, Mode.COOL, Mode.DONE, *running * 2])),
         check=CheckState(
             index=draw(st.integers(-1, 8)),
@@ -246,6 +252,8 @@ def inputs_of(draw, settings: Settings, state: State) -> Inputs:
         draw(st.sampled_from(list(Recorder))),
         draw(st.sampled_from([0.0, -2400.0])),
         draw(st.booleans()),
+        draw(often(None, st.booleans())),
+        draw(st.sampled_from([0.0, 2.0])),
     )
 
 

@@ -138,7 +138,7 @@ def reset_starts(patch: Patch) -> None:
 
 def drop_obeyed_a_scan_later(patch: Patch) -> None:
     def late(state, command, seen, settings):
-        course.unload(state, "dropped", fast=True)
+        course.unload(state, seen, settings, "dropped", fast=True)
         return ""
 
     patch(obey, "VERBS", {**obey.VERBS, Verb.DROP: late})

@@ -65,7 +65,14 @@ def laws_of_one_scan(scan) -> tuple[str, ...]:  # noqa: C901, PLR0912 - one cond
             rise_kw += load_kw(profile, join(profile, u.possible, o.raise_to), s.ratio) - load_kw(
                 profile, u.possible, s.ratio
             )
-        if after.charge and u.heard and not u.fan_withdrawn and profile.fan.controllable:
+        undecided = u.found and not u.out and not after.dropped
+        if undecided and not o.silent:
+            broken.append("2: written to although nobody has decided about load found on")
+        if u.found and u.joined and not before.joined:
+            broken.append("2: joined although nobody has decided about load found on")
+        if before.found and not u.found and r.load != 0 and not (after.charge or after.dropped):
+            broken.append("2: load found on decided about without charge")
+        if after.charge and u.heard and not u.fan_withdrawn and profile.fan.controllable and not undecided:
             if u.possible and o.fan is not True:
                 broken.append("3: may have load, fan not on")
             if u.hot and before.fan and before.hot and o.fan is not True:
