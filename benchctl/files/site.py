@@ -8,6 +8,8 @@ from pydantic import Field
 
 from benchctl.core.profile import FanSupply, Profile
 from benchctl.core.site import (
+    CONSOLE_LOST_BARE_S,
+    CONSOLE_LOST_S,
     Attendance,
     Endpoint,
     Instrument,
@@ -96,11 +98,12 @@ class InstrumentRow(Strict):
 
 
 class AttendanceRow(Strict):
-    """Who must be there."""
+    """Who must be there. console_lost: 5 min, or 2 min where a unit has no watchdog, unless it is said."""
 
-    unattended: bool = False
+    unattended: Literal["allowed", "never"] = "never"
     check_in: Duration = 300.0
-    console_lost: Duration = 300.0
+    console_lost: Duration | None = None
+    hold_meanwhile: bool = False
 
 
 class SimulationRow(Strict):
@@ -128,6 +131,13 @@ class SiteFile(Strict):
     when_lost: Literal["keep the rest", "unload all", "redistribute"] = "keep the rest"
     attendance: AttendanceRow = AttendanceRow()
     simulation: SimulationRow = SimulationRow()
+
+
+def _attendance(row: AttendanceRow, units: list[Unit | None]) -> Attendance:
+    lost_s = row.console_lost
+    if lost_s is None:
+        lost_s = CONSOLE_LOST_BARE_S if any(u and u.profile.watchdog is None for u in units) else CONSOLE_LOST_S
+    return Attendance(row.unattended == "allowed", row.check_in, lost_s, row.hold_meanwhile)
 
 
 class SiteReader:
@@ -173,7 +183,7 @@ class SiteReader:
             altitude_m=file.altitude_m,
             scan_period_s=file.scan_period,
             when_lost=WhenLost(file.when_lost),
-            attendance=Attendance(file.attendance.unattended, file.attendance.check_in, file.attendance.console_lost),
+            attendance=_attendance(file.attendance, units),
             simulation=Simulation(
                 file.simulation.site_load,
                 file.simulation.ambient_c,

@@ -5,7 +5,7 @@ from dataclasses import fields
 from datetime import date
 from typing import TYPE_CHECKING
 
-from benchctl.core.site import Instrument, Limits, Unit, Wiring
+from benchctl.core.site import LONGEST_CHECK_IN_S, Instrument, Limits, Unit, Wiring
 from benchctl.files.check import Report
 from benchctl.files.fault import nearest, quoted
 
@@ -25,10 +25,24 @@ def check_site(
     _sockets(report, units, instruments)
     _source(report, file)
     _limits(report, file)
+    _attendance(report, file)
     for i, unit in enumerate(units):
         if unit:
             _unit(report, file, unit, i)
     _instruments(report, file, instruments)
+
+
+def _attendance(report: Report, file: "SiteFile") -> None:
+    """Somebody is asked for from time to time, and not so seldom that nobody would notice."""
+    row = file.attendance
+    if not 0.0 < row.check_in <= LONGEST_CHECK_IN_S:
+        longest_min = LONGEST_CHECK_IN_S / 60.0
+        report.at(
+            ("attendance", "check_in"),
+            f"found {row.check_in:g} s, expected more than 0 and at most {longest_min:g} min",
+        )
+    if row.console_lost is not None and row.console_lost <= 0.0:
+        report.at(("attendance", "console_lost"), f"found {row.console_lost:g} s, expected more than 0")
 
 
 def _names(report: Report, file: "SiteFile") -> None:

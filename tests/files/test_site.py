@@ -1,5 +1,7 @@
 """Site files: what is read, and every rule that refuses one. The rules are our own."""
 
+import re
+
 import pytest
 
 from benchctl.core.profile import FanSupply
@@ -49,6 +51,25 @@ def test_millrace_cannot_reach_its_nameplate():
     reach = sum(u.profile.rated_kw * (site.nameplate.volts / u.profile.rated_v) ** 2 for u in site.units)
     assert reach == pytest.approx(371.6, abs=0.05)
     assert site.when_lost is WhenLost.UNLOAD
+    assert site.attendance.unattended
+
+
+@pytest.mark.parametrize(
+    ("dog", "said", "lost_s"),
+    [(True, "{}", 300.0), (False, "{}", 120.0), (False, "{console_lost: 7 min, hold_meanwhile: true}", 420.0)],
+)
+def test_a_console_may_be_lost_for_five_minutes_and_for_two_where_a_unit_has_no_watchdog(tmp_path, dog, said, lost_s):
+    """Unless the site says its own time; the times are common practice, no source."""
+    unit = text_of("unit", "setpoint-80")
+    if not dog:
+        unit = re.sub(r"(?m)^watchdog:.*\n", "", unit)
+    (tmp_path / "own.yaml").write_text(unit, encoding="utf-8")
+    text = changed("site", "northquay", "profile: setpoint-80", "profile: ./own.yaml")
+    block = text[text.index("attendance:") : text.index("simulation:")]
+    (tmp_path / "here.yaml").write_text(text.replace(block, f"attendance: {said}\n\n"), encoding="utf-8")
+    site, _ = read_site(str(tmp_path / "here.yaml"))
+    assert site.attendance.console_lost_s == lost_s
+    assert (site.attendance.unattended, site.attendance.hold_meanwhile) == (False, lost_s == 420.0)
 
 
 def test_alder_ridge_has_ten_units_behind_two_gateways():
@@ -106,7 +127,11 @@ def test_a_recorded_shelf_gives_the_same_site_again():
         ("largest_block_up_percent: 50", "volts_warn_percent: ¶12", "the first must be the lower one"),
         ("largest_block_up_percent: 50", "hertz_low_percent: ¶80", "hertz_low_percent 80 and hertz_stall_percent 85"),
         ("largest_block_up_percent: 50", "largest_block_up_percent: ¶no", "found 'no', expected a number"),
-        ("unattended: true", "unattended: ¶yes", "found 'yes', expected true or false"),
+        ("unattended: allowed ", "unattended: ¶true ", "found 'true', expected one of: allowed, never"),
+        ("unattended: allowed ", "hold_meanwhile: ¶yes ", "found 'yes', expected true or false"),
+        ("unattended: allowed ", "check_in: ¶30 min ", "found 1800 s, expected more than 0 and at most 20 min"),
+        ("unattended: allowed ", "check_in: ¶0 s ", "found 0 s, expected more than 0 and at most 20 min"),
+        ("unattended: allowed ", "console_lost: ¶0 s ", "found 0 s, expected more than 0"),
         ("fan_supply: source", "fan_supply: ¶sauce", "expected one of: separate, source"),
         ("name: standby set", 'name: ¶"a\\e[31mb"', "cannot be printed"),
         ("altitude_m: 6", "altitude_m: ¶9000", "at most 6000"),
