@@ -11,8 +11,9 @@ A sweep is not compressed: that would take as long as the digest of the state, f
 import json
 import zlib
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any
 
 from benchctl.core.command import Command
@@ -47,6 +48,16 @@ class Rest:
     recorder: Recorder = Recorder.ABSENT
     clock_stepped_s: float = 0.0
     cut_short: bool = False
+    attached: bool | None = None
+    stood_still_s: float = 0.0
+
+    @staticmethod
+    def of(inputs: Inputs) -> "Rest":
+        """The rest of these inputs: every field that they share."""
+        return Rest(*_REST(inputs))
+
+
+_REST = attrgetter(*(f.name for f in fields(Rest)))
 
 
 def packed(value: Any, kind: Any = None) -> bytes:
@@ -112,8 +123,10 @@ class Packer:
 
     def rest(self, inputs: Inputs) -> bytes:
         """The packed rest of the inputs. Raises CodecFault."""
-        rest = Rest(inputs.commands, inputs.writes, inputs.recorder, inputs.clock_stepped_s, inputs.cut_short)
-        if rest.commands or rest.clock_stepped_s:  # rare; and equal doubles are not always the same: 0.0 and -0.0
+        rest = Rest.of(inputs)
+        if (
+            rest.commands or rest.clock_stepped_s or rest.stood_still_s
+        ):  # rare; and 0.0 and -0.0 are equal, not the same
             return packed(rest)
         return self._once(rest)
 
@@ -179,4 +192,6 @@ def inputs_of(site: Site, row: dict[str, Any]) -> Inputs:
         rest.recorder,
         rest.clock_stepped_s,
         rest.cut_short,
+        rest.attached,
+        rest.stood_still_s,
     )

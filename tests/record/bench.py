@@ -88,6 +88,8 @@ def inputs(number: int) -> Inputs:
         writes,
         clock_stepped_s=0.1 * (number == 4),
         cut_short=number % 11 == 10,
+        attached=(None, True, False)[number % 3],
+        stood_still_s=0.3 * (number == 6),
     )
 
 

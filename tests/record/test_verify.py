@@ -22,7 +22,7 @@ from benchctl.record.seal import read_seal, seal_path
 from benchctl.record.verify import verify
 from tests.record.bench import SETTINGS, frames
 
-ROWS = {"meta": 8, "file": 2, "settings": 1, "noun": 22, "scan": 28, "state": 3, "event": 6, "gap": 1, "end": 1}
+ROWS = {"meta": 8, "file": 2, "settings": 1, "noun": 24, "scan": 28, "state": 3, "event": 6, "gap": 1, "end": 1}
 
 
 @pytest.fixture(scope="module")
