@@ -8,6 +8,7 @@ from benchctl.cli.where import runs_argument
 
 HELP = "start the run host: the process that owns the chain and outlives every screen"
 FASTEST = "max"
+STDERR = 2
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,19 +50,20 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
         voice.narrate("--speed is for rehearsals: real units have real time")
         return 2
     if args.foreground:
-        return _host(args, voice)
+        return _host(args)
     card, log = start_apart(args, voice)
     voice.text(f"run host for {card.site} started: process {card.pid}; log: {log}")
     voice.row({"site": card.site, "pid": card.pid, "rehearsal": card.rehearsal, "log": str(log)})
     return 0
 
 
-def _host(args: argparse.Namespace, voice: Voice) -> int:
+def _host(args: argparse.Namespace) -> int:
     """Own the chain until nobody needs it."""
     import asyncio
 
     from benchctl.claim import ClaimFault
     from benchctl.controller.host import Host
+    from benchctl.controller.log import Log
     from benchctl.controller.terms import Terms
     from benchctl.files import read_scenario, read_site
     from benchctl.folders import state_folder
@@ -84,8 +86,11 @@ def _host(args: argparse.Namespace, voice: Voice) -> int:
         scenario=scenario,
         seed=args.seed,
     )
+    log = Log(STDERR)
     try:
-        return asyncio.run(Host(terms, voice.narrate).run())
+        return asyncio.run(Host(terms, log.write).run())
     except ClaimFault as fault:
-        voice.narrate(str(fault))
+        log.write(str(fault))
         return 2
+    finally:
+        log.close()

@@ -40,7 +40,7 @@ SIGNALS = ("SIGTERM", "SIGINT", "SIGBREAK")
 
 
 class Host:
-    """Owns a chain until nobody needs it."""
+    """Owns a chain until nobody needs it. log: takes a line, and must not wait."""
 
     def __init__(self, terms: Terms, log: Callable[[str], None]) -> None:
         self._terms, self._write = terms, log
