@@ -7,7 +7,7 @@ from benchctl.cli.attach import NoHost, attach, first, operator, site_argument
 from benchctl.cli.voice import Voice
 
 HELP = "attach to the run host: see what goes on, answer, adopt load found on, load by hand"
-CHAIN_LOST = 4
+NOT_GOOD, CHAIN_LOST = 1, 4
 PATIENCE_S = 10.0
 
 
@@ -19,7 +19,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, voice: Voice) -> int:
     """Follow until the run is over or the operator leaves. Exit codes: see cli/__init__.py."""
-    return asyncio.run(_attach(args, voice))
+    try:
+        return asyncio.run(_attach(args, voice))
+    except BrokenPipeError:  # as in `run`
+        return NOT_GOOD
 
 
 async def _attach(args: argparse.Namespace, voice: Voice) -> int:

@@ -5,7 +5,10 @@ how far that is and how to drop.
 """
 
 import asyncio
+import shutil
 import signal
+import sys
+import textwrap
 import time
 from contextlib import suppress
 from typing import Any
@@ -19,7 +22,8 @@ from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
 
 QUIET_S = 10.0  # without a word before the state is told
-DROP = "to take everything off at once type drop, or use `benchctl drop` in any shell"
+INDENT = " " * 30  # of the words of an event, after its time and kind
+DROP = "to take everything off at once {}use `benchctl drop` in any shell"
 LOST = "the run host is gone: nobody owns the chain. The units' watchdogs drop their load; look at the units."
 
 # What may be typed -> (order, what follows it)
@@ -47,10 +51,17 @@ LEAVE = "leave"
 
 
 class Follow:
-    """One terminal that follows one run: the one at this path, or, where none is named, whichever ends next."""
+    """One terminal that follows one run: the one at this path, or, where none is named, whichever ends next.
 
-    def __init__(self, client: Client, voice: Voice, keyboard: Keyboard, *, asks: bool, run: str = "") -> None:
-        self._run = run
+    asks: lines that are typed are orders. who: gives them, if not the one who has attached.
+    """
+
+    def __init__(
+        self, client: Client, voice: Voice, keyboard: Keyboard, *, asks: bool, run: str = "", who: str = ""
+    ) -> None:
+        self._run, self._who = run, who
+        self._drop = DROP.format("type drop, or " if asks else "")
+        self._refused: set[str] = set()  # that the bench has told of
         self._client, self._voice, self._keyboard, self._asks = client, voice, keyboard, asks
         self._told_s = time.monotonic()
         self._reflexes = 0
@@ -86,10 +97,12 @@ class Follow:
 
     def _event(self, event: m.Event) -> None:
         by = f" ({event.who})" if event.who else ""
+        if event.what == "refused":
+            self._refused.add(event.text)
         self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}")
 
     def _state(self, now: Snapshot) -> None:
-        if now.permissives != self._permissives:
+        if now.mode == "checks" and now.permissives != self._permissives:
             self._permissives = now.permissives
             missing = [text for text, holds in now.permissives if holds is not True]
             if missing:
@@ -101,7 +114,8 @@ class Follow:
             self._say(f"{clock(now.wall_s)}  {now.mode:<18} {target}{rest}{ask}")
 
     def _say(self, line: str) -> None:
-        self._voice.narrate(line)
+        for part in wrapped(line):
+            self._voice.narrate(part)
         self._told_s = time.monotonic()
 
     def _outcome(self, event: m.Event) -> int:
@@ -128,17 +142,17 @@ class Follow:
             self._leave()
         elif self._reflexes == 1:
             self._unload_s = time.monotonic()
-            self._say(f"Ctrl-C: unloading, then cooling down; {DROP}")
+            self._say(f"Ctrl-C: unloading, then cooling down; {self._drop}")
             self._order("unload")
         elif now is not None and now.loaded:
-            self._say(f"unloading, {time.monotonic() - self._unload_s:.0f} s; {DROP}")
+            self._say(f"unloading, {time.monotonic() - self._unload_s:.0f} s; {self._drop}")
         else:
             rest = f"{now.cool_down_s:.0f} s" if now is not None else "not known"
             self._say(f"all load is off; cooling down, {rest} left; it goes on if you leave with Ctrl-\\")
 
     async def _typing(self) -> None:
-        while True:
-            self._typed(await self._keyboard.line())
+        while (line := await self._keyboard.line()) is not None:
+            self._typed(line)
 
     def _leave(self) -> None:
         """Go, and say what that means."""
@@ -193,9 +207,20 @@ class Follow:
 
     async def _give(self, verb: str, parts: dict[str, Any]) -> None:
         try:
-            await self._client.order(verb, **parts)
+            await self._client.order(verb, who=self._who, **parts)
         except Refused as fault:
-            self._say(f"{verb}: {fault}")
+            told = f"{verb}: {fault}"
+            if told not in self._refused:
+                self._say(told)
+            self._refused.discard(told)
+
+
+def wrapped(line: str) -> list[str]:
+    """A line in the width of the terminal; as it is where there is none, for whoever searches it."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        return [line]
+    width = shutil.get_terminal_size().columns
+    return textwrap.wrap(line, width, subsequent_indent=INDENT, break_on_hyphens=False) or [line]
 
 
 def clock(wall_s: float) -> str:

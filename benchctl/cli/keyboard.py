@@ -11,7 +11,7 @@ class Keyboard:
     """Reads standard input in a thread. A terminal that is gone, or no input at all, is silence, not an answer."""
 
     def __init__(self) -> None:
-        self._lines: asyncio.Queue[str] = asyncio.Queue()
+        self._lines: asyncio.Queue[str | None] = asyncio.Queue()
         self._loop = asyncio.get_running_loop()
 
     def __enter__(self) -> Self:
@@ -28,10 +28,10 @@ class Keyboard:
         try:
             for line in sys.stdin:
                 self._loop.call_soon_threadsafe(self._lines.put_nowait, line.strip())
-            self._loop.call_soon_threadsafe(self._lines.put_nowait, "")
+            self._loop.call_soon_threadsafe(self._lines.put_nowait, None)
         except (OSError, ValueError, RuntimeError):  # closed under us
             return
 
-    async def line(self) -> str:
-        """The next line."""
+    async def line(self) -> str | None:
+        """The next line; None when no more can come, which must not be taken for Enter."""
         return await self._lines.get()

@@ -14,6 +14,7 @@ from benchctl.cli.voice import Voice
 from benchctl.cli.where import runs_argument
 
 if TYPE_CHECKING:
+    from benchctl.cli.keyboard import Keyboard
     from benchctl.door.client import Client
     from benchctl.files.shelf import SourceFile
 
@@ -47,7 +48,10 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
         voice.narrate("--confirmed needs --operator NAME: whose word it is stands in the record")
         return USAGE
     _, source = read_program(args.program)  # flaws are told with the path that the user knows
-    return asyncio.run(_run(args, voice, source))
+    try:
+        return asyncio.run(_run(args, voice, source))
+    except BrokenPipeError:  # nobody reads what we say: we are not attached any more, and the run host goes on
+        return NOT_GOOD
 
 
 async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> int:
@@ -66,7 +70,8 @@ async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> 
             started = await _start(args, voice, client, keyboard, source)
             if isinstance(started, int):
                 return started
-            return await Follow(client, voice, keyboard, asks=not args.confirmed, run=started).to_the_end()
+            path, who = started
+            return await Follow(client, voice, keyboard, asks=not args.confirmed, run=path, who=who).to_the_end()
     except Refused as fault:
         voice.narrate(f"refused: {fault}")
         voice.row({"outcome": "refused", "why": str(fault)})
@@ -75,14 +80,19 @@ async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> 
         await client.close()
 
 
-async def _start(args, voice, client: "Client", keyboard, source: "SourceFile") -> int | str:  # type: ignore[no-untyped-def]
-    """Plan, cautions, charge, start. The run's path, or an exit code when it goes no further. Raises Refused."""
+async def _start(  # type: ignore[no-untyped-def]
+    args, voice, client: "Client", keyboard, source: "SourceFile"
+) -> int | tuple[str, str]:
+    """Plan, cautions, charge, start. The run's path and who is in charge, or an exit code when it goes no further.
+
+    Raises Refused.
+    """
     told = await client.program(source.name, source.text, anyway=args.anyway)
     for line in told["lines"]:
         voice.narrate(line)
     if told.get("in_hand"):
         voice.narrate("this program runs already: following it")
-        return str(told["run"])
+        return str(told["run"]), args.operator or ""
     for line in told["refusals"]:
         voice.narrate(f"refusal: {line}")
     if not told["feasible"]:
@@ -94,17 +104,20 @@ async def _start(args, voice, client: "Client", keyboard, source: "SourceFile") 
         return NOT_GOOD
     who = args.operator
     if not args.confirmed:
-        voice.narrate("Type your name to confirm the cautions above and to take charge (nothing: leave).")
-        who = (await keyboard.line()) if who is None else who if await _sure(voice, keyboard, who) else ""
+        who = await _confirmed(voice, keyboard, who)
         if not who:
             voice.narrate("nobody has taken charge: nothing was switched")
             voice.row({"outcome": "not started"})
             return NOT_GOOD
     await client.order("take charge", text="unattended" if args.confirmed else "", who=who)
     await client.order("start", who=who)
-    return str(told["run"])
+    return str(told["run"]), who
 
 
-async def _sure(voice: Voice, keyboard, who: str) -> bool:  # type: ignore[no-untyped-def]
-    voice.narrate(f"{who}: type yes to confirm the cautions above and to take charge.")
-    return (await keyboard.line()).strip().lower() in ("y", "yes")
+async def _confirmed(voice: Voice, keyboard: "Keyboard", who: str | None) -> str:
+    """Who has confirmed the cautions; empty: nobody."""
+    if who is None:
+        voice.narrate("Type your name to confirm the cautions above and to take charge (nothing: leave).")
+        return await keyboard.line() or ""
+    voice.narrate(f"{who}: type yes to confirm the cautions above and to take charge (anything else: leave).")
+    return who if (await keyboard.line() or "").lower() in ("y", "yes") else ""
