@@ -60,7 +60,7 @@ def free_ports(count: int) -> list[int]:
     return ports
 
 
-def small_site(folder: Path, *, more: str = "attendance: {unattended: true}", watchdog: str = "4 s") -> Path:
+def small_site(folder: Path, *, more: str = "attendance: {unattended: allowed}", watchdog: str = "4 s") -> Path:
     """Write the place's site file and its banks' profile; returns the site file."""
     unit = DiskShelf().open("unit", "coil-100").text
     for old, new in (
@@ -120,6 +120,7 @@ class Place:
         for line in process.stderr:
             said += line
             if line.startswith("ready"):
+                until(lambda: self.truth.read_text().endswith("\n"))
                 return process
         raise AssertionError(f"the simulator does not come up: {said}")
 
