@@ -40,7 +40,7 @@ class Log:
         while (line := self._waiting.get()) is not None:
             if self._lost:
                 line, self._lost = f"({self._lost} lines are lost: nobody took them)\n{line}", 0
-            rest = f"{line}\n".encode()
+            rest = f"{line}\n".encode("utf-8", "backslashreplace")
             with suppress(OSError):  # a full disk, a closed pipe: there is nowhere to say it
                 while rest:
                     rest = rest[os.write(self._descriptor, rest) :]  # no buffer, whose lock would hold up the exit

@@ -64,12 +64,8 @@ class News:
 def answers(commands: tuple[Command, ...], events: tuple[Event, ...]) -> list[str]:
     """Why each command of a scan was refused, in their order; empty where it was obeyed.
 
-    Each command makes one event, in the order of the commands. A unit makes events of the kind "refused" too, which
-    are nobody's; where deciding has failed there are none.
+    Each command makes one event, in the order of the commands. A unit makes events of the kind "refused" too, without
+    a why; where deciding has failed there are none.
     """
-    told = [
-        str(dict(e.data).get("why") or e.text.partition(": ")[2]) if e.kind == "refused" else ""
-        for e in events
-        if e.kind in ("command", "refused") and e.who
-    ]
+    told = [str(dict(e.data).get("why", "")) for e in events if e.kind == "command" or (e.kind == "refused" and e.data)]
     return [*told, *[NOT_TOLD] * (len(commands) - len(told))]

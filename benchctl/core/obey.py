@@ -40,7 +40,7 @@ def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Sett
         unit = -1 if command.unit is None or wrong_unit else command.unit
         said = " ".join(p for p in (command.verb.value, command.text, _value(command), command.why) if p)
         if refusal:
-            events.append(Event("refused", f"{said}: {refusal}", unit, command.who))
+            events.append(Event("refused", f"{said}: {refusal}", unit, command.who, (("why", refusal),)))
         else:
             events.append(Event("command", said, unit, command.who))
 
