@@ -114,6 +114,14 @@ class Bench:
         sha256 = keys.pop("sha256", hashlib.sha256(text.encode()).hexdigest())
         return await self.requests.receive(guest, m.Program(id=1, name="short", text=text, sha256=sha256, **keys))
 
+    async def look(self) -> dict[str, Any]:
+        """What is known of the devices."""
+        return await self.requests.receive(KIM, m.Look(id=1))
+
+    async def history(self, **keys: Any) -> dict[str, Any]:
+        """The run in hand so far. Raises Rejected."""
+        return await self.requests.receive(KIM, m.History(id=1, **keys))
+
     async def until(self, test: Callable[[], Any], limit_s: float = LIMIT_S) -> Any:
         """Wait for something; fails after limit_s."""
         end_s = time.monotonic() + limit_s
@@ -127,6 +135,18 @@ class Bench:
     def state(self) -> Any:
         """Of the bench, after the newest scan."""
         return self.frames[-1][0].decision.state
+
+    @property
+    def newest(self) -> int:
+        """Number of the newest scan that was shown."""
+        assert self.requests.latest is not None
+        return self.requests.latest.number
+
+    @property
+    def title(self) -> str:
+        """Of the program by whose settings the newest scan was decided; empty without one."""
+        program = self.frames[-1][1].program
+        return program.title if program else ""
 
     def loaded(self) -> bool:
         """True when a unit has load on."""
@@ -153,11 +173,12 @@ async def bench(
     answer_s: float = 5.0,
     attached: Callable[[], bool | None] = lambda: None,
     load: int = 0,
+    stalled: bool = False,
     **changes: Any,
 ) -> AsyncIterator[Bench]:
     """A bench at work; all its records are closed at the end. load: of the first unit, found on."""
     made = Bench(terms(folder, **changes), answer_s, attached)
-    made.units.plant.units[0].load = load
+    made.units.plant.units[0].load, made.units.stalled = load, stalled
     made.owner.start()
     try:
         yield made
