@@ -102,7 +102,7 @@ class Follow:
         self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}")
 
     def _state(self, now: Snapshot) -> None:
-        if now.mode == "checks" and now.permissives != self._permissives:
+        if now.mode == "checks" and not now.loaded and now.permissives != self._permissives:
             self._permissives = now.permissives
             missing = [text for text, holds in now.permissives if holds is not True]
             if missing:
