@@ -2,9 +2,13 @@
 
 One scan has one deadline, and scans lie on a fixed grid of periods: a late scan is followed by the next place on the
 grid, nothing catches up, and what was to be closed before a hole in time is not closed after it. Listeners get the
-frame after the writes and cannot delay a contactor; one that raises is told of and left out. A drop wakes the loop and
-cuts reads short. A chain that raises is a chain that did not answer. If `decide` raises, everything is ordered open,
-fans on, no watchdog fed, until that is acknowledged; then the loop ends.
+frame after the writes and cannot delay a contactor; one that raises is told of and left out. A chain that raises is a
+chain that did not answer. If `decide` raises, everything is ordered open, fans on, no watchdog fed, until that is
+acknowledged; then the loop ends.
+
+A drop wakes the loop, cuts reads and writes short, and is written to every unit before anything is decoded or decided,
+because with many units that takes longer than a reply. Then comes its scan, which knows the command, says what else is
+to be done (the trip, fans), and repeats the openings as every scan does until they are read back.
 
 An engine belongs to the loop and the thread that it runs in. Other threads reach it by that loop's
 `call_soon_threadsafe(engine.submit, command)`, and likewise `rebase` and `stop`.
@@ -18,7 +22,7 @@ from typing import Any, Protocol
 
 from benchctl.clocks import Passing
 from benchctl.core.command import Command, Verb
-from benchctl.core.decide import decide, last_resort
+from benchctl.core.decide import all_open, decide, last_resort
 from benchctl.core.decision import Decision, Event, Frame, Settings, first_state
 from benchctl.core.inputs import Inputs, Recorder
 from benchctl.core.orders import Orders, UnitWrites, Write
@@ -43,8 +47,8 @@ class Chain(Protocol):
     def readings(self, sweep: Any) -> Readings:
         """What a read means."""
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
-        """Write the orders within the deadline and say how each unit's writes ended."""
+    async def write(self, orders: Orders, until_s: float, cut: asyncio.Event | None = None) -> tuple[UnitWrites, ...]:
+        """Write the orders within the deadline and say how each unit's writes ended. A cut ends all but urgent ones."""
 
 
 Listener = Callable[[Frame], None]
@@ -100,7 +104,7 @@ class Engine:
         self.failed = ""
 
     def submit(self, command: Command) -> None:
-        """Give a command to the next scan. A drop does not wait for it: it wakes the loop, ends reads in progress."""
+        """Give a command to the next scan. A drop does not wait for it: it wakes the loop, ends what is in progress."""
         self._commands.append((self._passing.now_s(asyncio.get_running_loop().time()), command))
         if command.verb is Verb.DROP:
             self._cut.set()
@@ -167,9 +171,12 @@ class Engine:
         if self._next is not None:
             self.settings, self._next = self._next, None
         period_s = self.settings.scan_period_s
-        sweep, readings = await self._read(max(begin_s, loop.time()) + READ_SHARE * period_s)
+        sweep = await self._read(max(begin_s, loop.time()) + READ_SHARE * period_s)
         cut_short = self._cut.is_set()
+        if cut_short:
+            await self._write(all_open(self.settings), loop.time() + READ_SHARE * period_s)
         self._cut.clear()
+        readings = self._readings(sweep)
         inputs, wall_s = self._inputs(readings, loop.time(), cut_short)
         decision, fault = self._decide(inputs)
         orders = decision.orders
@@ -188,18 +195,25 @@ class Engine:
         self._tell(frame)
         return frame
 
-    async def _read(self, until_s: float) -> tuple[Any, Readings]:
+    async def _read(self, until_s: float) -> Any:
         try:
-            sweep = await self._chain.read(until_s, self._cut)
-            return sweep, self._chain.readings(sweep)
+            return await self._chain.read(until_s, self._cut)
         except Exception as fault:  # a chain that breaks is one that does not answer
             self._note("reading", fault)
-            site = self.settings.site
-            return None, ((NOT_ASKED_UNIT,) * len(site.units), (NOT_ASKED_INSTRUMENT,) * len(site.instruments))
+            return None
+
+    def _readings(self, sweep: Any) -> Readings:
+        if sweep is not None:
+            try:
+                return self._chain.readings(sweep)
+            except Exception as fault:
+                self._note("reading", fault)
+        site = self.settings.site
+        return (NOT_ASKED_UNIT,) * len(site.units), (NOT_ASKED_INSTRUMENT,) * len(site.instruments)
 
     async def _write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
         try:
-            return await self._chain.write(orders, until_s)
+            return await self._chain.write(orders, until_s, self._cut)
         except Exception as fault:  # what was sent may be in force
             self._note("writing", fault)
             return (MAY_BE,) * len(self.settings.site.units)

@@ -42,9 +42,9 @@ class BytesChain:
         """See engine.Chain."""
         return readings(self._site, sweep)
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut: asyncio.Event | None = None) -> tuple[UnitWrites, ...]:
         """See engine.Chain."""
-        return await self._chain.write(orders, until_s)
+        return await self._chain.write(orders, until_s, cut)
 
     async def close(self) -> None:
         """Close every connection."""
@@ -108,7 +108,7 @@ class DirectChain:
         """See engine.Chain."""
         return sweep
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:  # noqa: ARG002 - nor does it
+    async def write(self, orders: Orders, until_s: float, cut: Any = None) -> tuple[UnitWrites, ...]:  # noqa: ARG002 - nor does it
         """See engine.Chain."""
         return self._direct.write(orders)
 

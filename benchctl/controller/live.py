@@ -24,9 +24,9 @@ class LiveChain:
         """See engine.Chain."""
         return readings(self._site, sweep)
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut: asyncio.Event | None = None) -> tuple[UnitWrites, ...]:
         """See engine.Chain."""
-        return await self._chain.write(orders, until_s)
+        return await self._chain.write(orders, until_s, cut)
 
     async def close(self) -> None:
         """Close every connection."""

@@ -48,3 +48,8 @@ def decide(state: State, inputs: Inputs, settings: Settings) -> Decision:
 def last_resort(settings: Settings) -> Orders:
     """The orders of a scan whose decide has failed: everything open, fans on, no watchdog fed."""
     return Orders(tuple(UnitOrders(fan=True, lower=True) for _ in settings.site.units), urgent=True)
+
+
+def all_open(settings: Settings) -> Orders:
+    """What a drop orders of every unit, whatever is known of it: nothing has to be decided for that."""
+    return Orders((UnitOrders(lower=True),) * len(settings.site.units), urgent=True)

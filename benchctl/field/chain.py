@@ -12,7 +12,7 @@ from benchctl.field.answer import Got
 from benchctl.field.counts import Counts
 from benchctl.field.device import Device
 from benchctl.field.encode import NOTHING
-from benchctl.field.ending import Ending, see_out
+from benchctl.field.ending import Ending, see_out, unless
 from benchctl.field.job import (
     Job,
     by_line,
@@ -21,7 +21,7 @@ from benchctl.field.job import (
     each_line,
     feeds,
     first_pass,
-    loaded,
+    loaded_first,
     mute_pass,
     one_a_line,
 )
@@ -95,8 +95,11 @@ class Chain:
             found[device.noun.name] = self._loop.time() - began_s if answered else None
         return found
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
-        """Carry orders out; what is not sent by `until_s` (loop time) is discarded. One outcome per unit."""
+    async def write(self, orders: Orders, until_s: float, cut: asyncio.Event | None = None) -> tuple[UnitWrites, ...]:
+        """Carry orders out; what is not sent by `until_s` (loop time) is discarded. One outcome per unit.
+
+        A cut ends it at once, urgent orders excepted: what is not sent is discarded, what has no answer yet unknown.
+        """
         if orders.urgent:
             for line in self._lines.values():
                 line.cancel()
@@ -105,10 +108,24 @@ class Chain:
         busy = [j for j in jobs if j.writes]
         if not busy:
             return tuple(j.outcome() if j.writes.fed else NO_WRITES for j in jobs)
+        work = self._passes(busy, jobs, orders, until_s)
+        await (work if cut is None or orders.urgent else unless(cut, work))
+        return tuple(j.outcome() for j in jobs)
+
+    async def _passes(self, busy: list[Job], jobs: list[Job], orders: Orders, until_s: float) -> None:
+        """Everything in its order, at the units that do not answer beside the others. busy: jobs with something to do.
+
+        Where a drop waits for its turn on a line, loaded units come first.
+        """
         if orders.urgent:
-            busy.sort(key=lambda j: not loaded(j.device))
-        answering = [j for j in busy if j.device.answering]
-        mute = [j for j in busy if j not in answering and (orders.urgent or j.device.write_due())]
+            busy = [j for mine in by_line(busy) for j in loaded_first(mine)]
+        answering: list[Job] = []
+        mute: list[Job] = []
+        for job in busy:
+            if job.device.answering:
+                answering.append(job)
+            elif orders.urgent or job.device.write_due():
+                mute.append(job)
         for job in busy:
             discard_all(job)
         shared = {id(j.device.link) for j in answering}
@@ -124,7 +141,6 @@ class Chain:
                 await asyncio.wait(early, timeout=max(0.0, until_s - self._loop.time()) + GRACE_S)
         finally:
             await see_out(early)
-        return tuple(j.outcome() for j in jobs)
 
     def _job(self, device: Device, orders: UnitOrders, urgent: bool) -> Job:
         device.fault = ""

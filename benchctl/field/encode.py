@@ -7,6 +7,7 @@ only where it spares a request of its own. Closings name exactly the stages that
 import struct
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from benchctl.core.orders import UnitOrders
 from benchctl.core.profile import Profile
@@ -141,8 +142,15 @@ def _load(
             changing &= known.maybe_closed(profile, every)
     else:
         changing = load & ~orders.keep
+    coils, points = _stage_coils(profile, changing, not opening)
+    return (*coils, *_registers(known, points, not opening, _fan_bit(profile, known, orders))) if points else coils
+
+
+@lru_cache(maxsize=1 << 12)
+def _stage_coils(profile: Profile, changing: int, state: bool) -> tuple[tuple[Request, ...], tuple[Point, ...]]:
+    """Requests for the stages that are coils, made once: a drop has to be quick; and points of those that are not."""
     points = [s.order for i, s in enumerate(profile.stages) if changing >> i & 1 and s.order is not None]
-    return _bits(known, points, not opening, _fan_bit(profile, known, orders))
+    return _coils(points, state), tuple([p for p in points if not p.space.bits])
 
 
 def _fan_bit(profile: Profile, known: _Known, orders: UnitOrders) -> dict[Point, bool]:
@@ -213,10 +221,14 @@ def _bits(
     others: dict[Point, bool],
 ) -> tuple[Request, ...]:
     """Requests that bring single bits to a state: coils one by one or in runs, register bits by whole registers."""
+    return (*_coils(points, state), *_registers(known, [p for p in points if not p.space.bits], state, others))
+
+
+def _coils(points: Iterable[Point], state: bool) -> tuple[Request, ...]:
     coils = sorted((p.address, int(state != p.inverted), p.write_function or LONE_COIL) for p in points if p.space.bits)
     lone = [Request(LONE_COIL, a, (v,)) for a, v, function in coils if function == LONE_COIL]
     runs = _runs([(a, v) for a, v, function in coils if function == COILS])
-    return (*runs, *lone, *_registers(known, [p for p in points if not p.space.bits], state, others))
+    return (*runs, *lone)
 
 
 def _runs(coils: Iterable[tuple[int, int]]) -> list[Request]:

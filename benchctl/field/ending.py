@@ -1,7 +1,8 @@
 """When the reads of one scan end: with the last of them, at the deadline or by a cut, whichever comes first."""
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Coroutine, Sequence
+from typing import Any
 
 from benchctl.field.line import Line
 
@@ -82,7 +83,19 @@ class Ending:
         self._watch = self._cut = None
 
 
-async def see_out(tasks: "Sequence[asyncio.Task[None]]") -> None:
+async def unless(cut: asyncio.Event, work: Coroutine[Any, Any, None]) -> None:
+    """Do the work; once the cut is set, give up what is left of it."""
+    loop = asyncio.get_running_loop()
+    doing, watching = loop.create_task(work), loop.create_task(cut.wait())
+    try:
+        await asyncio.wait((doing, watching), return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        await see_out((doing, watching))
+    if not doing.cancelled():
+        doing.result()
+
+
+async def see_out(tasks: "Sequence[asyncio.Task[Any]]") -> None:
     """Cancel what is not done and wait until it is."""
     left = [t for t in tasks if not t.done()]
     for task in left:

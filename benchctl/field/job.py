@@ -36,15 +36,18 @@ async def first_pass(jobs: Sequence[Job], until_s: float) -> None:
     """Openings of every device on a line, then fans."""
     for job in jobs:
         if job.writes.openings:
+            job.opening = Write.UNKNOWN  # while it is under way, and if it is given up then
             job.opening = await job.device.write(job.writes.openings, until_s, careful=False)
     for job in jobs:
         if job.writes.fans:
+            job.fan = Write.UNKNOWN
             job.fan = await job.device.write(job.writes.fans, until_s, careful=False)
 
 
 async def closings(jobs: Sequence[Job], until_s: float) -> None:
     """Closings of every device on a line; each stops at the first that is not acknowledged."""
     for job in jobs:
+        job.closing = Write.UNKNOWN
         job.closing = await job.device.write(job.writes.closings, until_s, careful=True)
         if job.closing is Write.DONE:
             job.closed_s = asyncio.get_running_loop().time()
@@ -53,6 +56,7 @@ async def closings(jobs: Sequence[Job], until_s: float) -> None:
 async def feeds(jobs: Sequence[Job], until_s: float) -> None:
     """Watchdog feeds of every device on a line."""
     for job in jobs:
+        job.feed = Write.UNKNOWN
         job.feed = await job.device.write(job.writes.feed, until_s, careful=False)
 
 
@@ -67,14 +71,19 @@ async def mute_pass(jobs: Sequence[Job], until_s: float) -> None:
         )
         for name, requests in groups:
             if requests:
+                setattr(job, name, Write.UNKNOWN)
                 ended = await job.device.write(requests, until_s, careful=False)
                 setattr(job, name, ended)
                 if ended in (Write.UNKNOWN, Write.NOT_SENT):
                     break
 
 
-def loaded(device: Device) -> bool:
-    """True unless the unit was last heard to be empty."""
+def loaded_first(mine: list[Job]) -> list[Job]:
+    """The jobs of one line, those of units first that are not known to be empty; to find out takes its time."""
+    return mine if len(mine) == 1 else sorted(mine, key=lambda j: not _loaded(j.device))
+
+
+def _loaded(device: Device) -> bool:
     noun = device.noun
     if not isinstance(noun, Unit) or not device.recent():
         return True

@@ -256,8 +256,10 @@ class Link:
         idle = asyncio.Event()
         self.turn.take(lambda mine: self._idle(idle, mine), write=True)
         timer = self._loop.call_later(most_s, self.cut_reads)
-        await idle.wait()
-        timer.cancel()
+        try:
+            await idle.wait()
+        finally:
+            timer.cancel()
 
     def _idle(self, idle: asyncio.Event, mine: bool) -> None:
         if mine:

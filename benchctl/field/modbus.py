@@ -8,6 +8,7 @@ a good read, as nearly all of them are, is unpacked at one stroke; everything el
 import logging
 import struct
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 from pymodbus.framer import FramerSocket
@@ -142,6 +143,7 @@ def _bits(block: Block) -> Callable[[bytes], tuple[int, ...]]:
     return words
 
 
+@lru_cache(maxsize=1 << 10)
 def write_question(unit_id: int, request: Request) -> Question:
     """A write made ready. Raises ValueError for a function that is none of 5, 6, 15, 16."""
     return Question(_write_pdu(unit_id, request), lambda decoded: checked_write(decoded, request))

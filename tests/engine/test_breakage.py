@@ -30,7 +30,7 @@ class Breaking(Scripted):
         self._break("read")
         return await super().read(until_s, cut)
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut=None) -> tuple[UnitWrites, ...]:
         self._break("write")
         return await super().write(orders, until_s)
 

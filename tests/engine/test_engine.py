@@ -44,10 +44,14 @@ class Scripted:
     def readings(self, sweep):
         return sweep
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut=None) -> tuple[UnitWrites, ...]:
         loop = asyncio.get_running_loop()
         self.writes.append((loop.time(), orders))
-        await asyncio.sleep(self.write_s)
+        if orders.urgent or cut is None:
+            await asyncio.sleep(self.write_s)
+        else:
+            await asyncio.wait({waiter := loop.create_task(cut.wait())}, timeout=self.write_s)
+            waiter.cancel()
         return tuple(u.write(o) for u, o in zip(self.plant.units, orders.units, strict=True))
 
 
@@ -110,7 +114,7 @@ def test_a_drop_cuts_reads_short_and_is_written_at_once():
 
     frames, chain, _ = driven(3.0, drops)
     dropped = next(f for f in frames if f.inputs.cut_short)
-    assert dropped.inputs.now_s == pytest.approx(1.6)
+    assert dropped.inputs.now_s == pytest.approx(1.6 + chain.write_s)  # nothing is decided before
     when, orders = next(w for w in chain.writes if w[1].urgent)
     assert when == pytest.approx(1.6)
     assert all(o.lower and o.keep == 0 for o in orders.units)
@@ -124,6 +128,29 @@ def test_a_drop_between_scans_does_not_wait_for_the_next_place_of_the_grid():
 
     _, chain, _ = driven(3.0, drops)
     assert next(when for when, orders in chain.writes if orders.urgent) == pytest.approx(1.3)
+
+
+def test_a_drop_ends_the_writes_in_hand():
+    async def drops(engine, chain):
+        chain.write_s = 0.15  # a unit that has just fallen silent
+        await asyncio.sleep(1.05)
+        assert chain.writes[-1][0] == pytest.approx(1.01)
+        engine.submit(Command(Verb.DROP))
+
+    _, chain, _ = driven(3.0, drops)
+    assert next(when for when, orders in chain.writes if orders.urgent) == pytest.approx(1.05)
+
+
+def test_a_drop_goes_to_every_unit_whatever_is_known_of_it_and_touches_nothing_but_load():
+    async def drops(engine, chain):
+        await asyncio.sleep(1.3)
+        engine.submit(Command(Verb.DROP))
+
+    _, chain, _ = driven(3.0, drops)
+    first = next(orders for _, orders in chain.writes if orders.urgent)
+    assert [(o.keep, o.raise_to, o.fan, o.feed, o.lower, o.silent) for o in first.units] == [
+        (0, None, None, False, True, False)
+    ] * len(PLACE.units)
 
 
 def test_when_deciding_fails_everything_is_ordered_open_told_and_the_loop_ends(monkeypatch):

@@ -37,7 +37,7 @@ class Noted:
     def readings(self, sweep):
         return sweep
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut=None) -> tuple[UnitWrites, ...]:
         self.asked.append(orders)
         return tuple(u.write(o) for u, o in zip(self.plant.units, orders.units, strict=True))
 

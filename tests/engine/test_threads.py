@@ -32,7 +32,7 @@ class Instant:
     def readings(self, sweep):
         return sweep
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut=None) -> tuple[UnitWrites, ...]:
         self.wrote.append((time.monotonic(), orders))
         return tuple(u.write(o) for u, o in zip(self.plant.units, orders.units, strict=True))
 

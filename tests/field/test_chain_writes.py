@@ -255,6 +255,46 @@ def test_a_set_point_that_cannot_be_written_is_told_and_holds_back_every_closing
     run(scene())
 
 
+def test_a_cut_ends_writes_at_once_and_says_what_may_be_in_force():
+    async def scene():
+        place = behind_a_gateway(2)
+        memory = Memory({GATE: after(0.1, good())})
+        chain = Chain(place, connect=memory.connect)
+        await chain.read(now() + 1.0)
+        memory.asked[GATE].clear()
+        cut, began = asyncio.Event(), now()
+        asyncio.get_running_loop().call_later(0.15, cut.set)
+        given = orders(UnitOrders(raise_to=1, feed=True), UnitOrders(raise_to=1))
+        done = await chain.write(given, began + 1.0, cut)
+        assert now() - began == pytest.approx(0.15)
+        assert [d.closing for d in done] == [Write.DONE, Write.UNKNOWN]
+        assert done[0].feed is Write.NOT_SENT
+        dropped = await chain.write(orders(*[UnitOrders(lower=True)] * 2, urgent=True), began + 1.0, cut)
+        assert [d.opening for d in dropped] == [Write.DONE] * 2  # a drop is not cut by its own command
+        assert [(a.unit_id, a.count) for a in memory.asked[GATE]] == [(1, 1), (2, 1), (1, 0), (2, 0)]
+        await chain.close()
+
+    run(scene())
+
+
+def test_a_cut_does_not_wait_for_a_mute_unit():
+    async def scene():
+        place = banks(count=2)
+        memory = Memory({PLACES[0]: lambda a: None, PLACES[1]: good()})
+        chain = Chain(place, connect=memory.connect)
+        for _ in range(3):
+            await chain.read(now() + 0.4)
+        await asyncio.sleep(1.0)
+        cut, began = asyncio.Event(), now()
+        asyncio.get_running_loop().call_later(0.01, cut.set)
+        done = await chain.write(orders(UnitOrders(lower=True), UnitOrders(raise_to=1)), began + 0.5, cut)
+        assert now() - began == pytest.approx(0.01)
+        assert (done[0].opening, done[1].closing) == (Write.UNKNOWN, Write.DONE)
+        await chain.close()
+
+    run(scene())
+
+
 def test_a_write_that_is_cancelled_leaves_the_chain_usable():
     async def scene():
         place = behind_a_gateway(2)
