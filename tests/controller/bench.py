@@ -70,8 +70,8 @@ class Units:
 def terms(folder: Path, **changes: Any) -> Terms:
     """What a controller of the place is started with."""
     files = (SourceFile.of("site", "place", "place.yaml", "title: Place"),)
-    keys: dict[str, Any] = {"runs": folder / "runs", "state": folder / "state", "reserve_bytes": 4096}
-    return Terms(PLACE, files, 0.5, **(keys | changes))
+    keys: dict[str, Any] = {"site": PLACE, "runs": folder / "runs", "state": folder / "state", "reserve_bytes": 4096}
+    return Terms(site_files=files, scan_period_s=0.5, **(keys | changes))
 
 
 class Bench:
