@@ -10,6 +10,7 @@ from benchctl.files.shelf import SourceFile
 from benchctl.record.live import RESERVE_BYTES
 
 IDLE_S = 600.0  # without load, cool-down and client: then a controller ends
+FAST_IDLE_S = 5.0  # of a rehearsal as fast as it goes, which keeps a core busy even when nothing goes on
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,11 @@ class Terms:
     seed: int = 0
     reserve_bytes: int = RESERVE_BYTES
     idle_s: float = IDLE_S
+
+    @property
+    def ends_after_s(self) -> float:
+        """Real seconds without load, cool-down and client."""
+        return min(self.idle_s, FAST_IDLE_S) if self.rehearsal and self.pace is None else self.idle_s
 
     @property
     def pace(self) -> float | None:
