@@ -44,7 +44,7 @@ class Host:
 
     def __init__(self, terms: Terms, log: Callable[[str], None]) -> None:
         self._terms, self._write = terms, log
-        self._ending = Ending(terms.site, terms.idle_s)
+        self._ending = Ending(terms.site, terms.ends_after_s)
         self._door: Door | None = None
         self._rehearsed: RehearsedChain | None = None
 
