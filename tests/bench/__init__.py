@@ -1,0 +1,1 @@
+"""Benchmarks: `python -m tests.bench NAME`, one file each. They judge nothing; pytest does not collect them."""
