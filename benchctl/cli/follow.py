@@ -17,10 +17,12 @@ from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
 from benchctl.cli.status import kw
 from benchctl.cli.voice import Voice
+from benchctl.core.overrides import BY_WHAT
 from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
 
+GOOD, NOT_GOOD = 0, 1
 QUIET_S = 10.0  # without a word before the state is told
 INDENT = " " * 30  # of the words of an event, after its time and kind
 DROP = "to take everything off at once {}use `benchctl drop` in any shell"
@@ -41,9 +43,9 @@ WORDS: dict[str, tuple[str, str]] = {
     "drop": ("drop", ""),
     "ack": ("acknowledge", "all"),
     "reset": ("reset", ""),
-    "join": ("join", "unit"),
-    "override": ("override", "what: why"),
-    "fans": ("confirm fans", "unit"),
+    "join": ("join", "unit: why"),
+    "override": ("override", "what unit: why"),
+    "fans": ("confirm fans", "unit: why"),
     "remark": ("remark", "words"),
     "": ("check in", ""),
 }
@@ -61,7 +63,7 @@ class Follow:
     ) -> None:
         self._run, self._who = run, who
         self._drop = DROP.format("type drop, or " if asks else "")
-        self._refused: set[str] = set()  # that the bench has told of
+        self._refused: set[str] = set()  # why, as the bench has told already
         self._client, self._voice, self._keyboard, self._asks = client, voice, keyboard, asks
         self._told_s = time.monotonic()
         self._reflexes = 0
@@ -79,7 +81,8 @@ class Follow:
         try:
             async for news in self._client:
                 if self._leaving:
-                    return 0
+                    self._voice.row({"outcome": "left"})
+                    return NOT_GOOD if self._run else GOOD
                 if isinstance(news, Snapshot):
                     self._state(news)
                 elif news.what != "outcome":
@@ -91,14 +94,24 @@ class Follow:
                 typed.cancel()
             with suppress(NotImplementedError):
                 loop.remove_signal_handler(signal.SIGINT)
-        self._voice.narrate(LOST)
-        self._voice.row({"outcome": "chain lost", "why": self._client.lost})
+        return self._lost()
+
+    def _lost(self) -> int:
+        """The run host cannot be reached any more."""
+        why, now = self._client.lost, self._client.snapshot
+        if not self._run and now is not None and resting(now):
+            self._say(f"{why}; no load was on")
+            self._voice.row({"outcome": "left", "why": why})
+            return GOOD
+        self._say(why)
+        self._say(LOST)
+        self._voice.row({"outcome": "chain lost", "why": why})
         return EXIT["chain lost"]
 
     def _event(self, event: m.Event) -> None:
         by = f" ({event.who})" if event.who else ""
         if event.what == "refused":
-            self._refused.add(event.text)
+            self._refused.add(str(event.data.get("why", "")))
         self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}")
 
     def _state(self, now: Snapshot) -> None:
@@ -122,7 +135,6 @@ class Follow:
         data = dict(event.data)
         outcome, sealed = str(data["outcome"]), bool(data.pop("sealed"))
         problem = str(data.pop("problem"))
-        data["wall_s"] = data["virtual_s"]
         peak = data["delivered_peak_kw"]
         if problem:
             self._voice.narrate(f"the record is not complete: {problem}")
@@ -138,7 +150,7 @@ class Follow:
     def _reflex(self) -> None:
         self._reflexes += 1
         now = self._client.snapshot
-        if now is not None and now.off is True and now.mode in ("idle", "done"):
+        if now is not None and resting(now):
             self._leave()
         elif self._reflexes == 1:
             self._unload_s = time.monotonic()
@@ -158,7 +170,7 @@ class Follow:
         """Go, and say what that means."""
         self._leaving = True
         now = self._client.snapshot
-        if now is not None and (now.off is not True or now.mode not in ("idle", "done")):
+        if now is None or not resting(now):
             self._say("left: the run host goes on; attach again, or the load comes off in the site's time")
 
     def _typed(self, line: str) -> None:
@@ -186,18 +198,20 @@ class Follow:
                 return {"text": "all"}
             case "words":
                 return {"why": rest}
-            case "unit":
-                return {"unit": rest}
+            case "unit: why":
+                unit, _, why = rest.partition(":")
+                return {"unit": unit.strip(), "why": why.strip()}
             case "seconds" | "kW":
                 try:
                     return {"value": float(rest)}
                 except ValueError:
                     raise ValueError(f"{word} {rest}: expected {kind}, such as: {word} 60") from None
-            case "what: why":
-                what, colon, why = rest.partition(":")
+            case "what unit: why":
+                said, colon, why = rest.partition(":")
                 if not colon:
                     raise ValueError("expected what and why, such as: override check load: witnessed by hand")
-                return {"text": what.strip(), "why": why.strip()}
+                what = next((known for known in BY_WHAT if f"{said} ".startswith(f"{known} ")), said.strip())
+                return {"text": what, "unit": said[len(what) :].strip(), "why": why.strip()}
         return {}
 
     def _order(self, verb: str, **parts: Any) -> None:
@@ -209,10 +223,14 @@ class Follow:
         try:
             await self._client.order(verb, who=self._who, **parts)
         except Refused as fault:
-            told = f"{verb}: {fault}"
-            if told not in self._refused:
-                self._say(told)
-            self._refused.discard(told)
+            if str(fault) not in self._refused:
+                self._say(f"{verb}: {fault}")
+            self._refused.discard(str(fault))
+
+
+def resting(now: Snapshot) -> bool:
+    """True when nothing goes on: load is read back off, and nothing runs, unloads or cools."""
+    return now.off is True and now.mode in ("idle", "done")
 
 
 def wrapped(line: str) -> list[str]:

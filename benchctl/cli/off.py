@@ -6,6 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from benchctl.cli.attach import NoHost, attach, operator
+from benchctl.cli.status import kw
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 CONFIRM_S = 2.0  # a drop that is not read back by then is told as not confirmed
 WATCH_S = 15.0  # how much longer it is watched
 UNLOAD_S = 300.0
+TELL_S = 10.0  # between two words on how far an unload is
 NOT_CONFIRMED = "NOT CONFIRMED: use the unit's emergency stop"
 NOBODY = "nothing on this computer owns the chain: use the units' emergency stops, or start a run host first"
 GOOD, NOT_GOOD, CHAIN_LOST = 0, 1, 4
@@ -35,38 +37,55 @@ async def _take_off(args: argparse.Namespace, voice: Voice, verb: str) -> int:
         voice.row({"outcome": "chain lost", "confirmed": False})
         return CHAIN_LOST
     begun_s = time.monotonic()
+    asked = asyncio.ensure_future(_ask(client, voice, verb))
     try:
-        asked = asyncio.ensure_future(client.order(verb))
-        confirmed = await _watch(client, voice, verb, begun_s)
-        asked.cancel()
+        confirmed = await _watch(client, voice, verb, asked, begun_s)
     finally:
+        asked.cancel()
+        await asyncio.gather(asked, return_exceptions=True)
         await client.close()
     took_s = round(time.monotonic() - begun_s, 3)
     voice.row({"outcome": "off" if confirmed else "not confirmed", "confirmed": confirmed, "took_s": took_s})
     return GOOD if confirmed else NOT_GOOD
 
 
-async def _watch(client: "Client", voice: Voice, verb: str, begun_s: float) -> bool:
-    """Follow until every unit reads back open; say so when a drop takes too long."""
-    limit_s = UNLOAD_S if verb == "unload" else CONFIRM_S + WATCH_S
+async def _ask(client: "Client", voice: Voice, verb: str) -> int | None:
+    """The scan that has obeyed; None when none has, which is told."""
+    from benchctl.door.client import Refused
+
+    try:
+        return int((await client.order(verb))["scan"])
+    except Refused as fault:
+        voice.narrate(f"{verb}: {fault}")
+        return None
+
+
+async def _watch(
+    client: "Client", voice: Voice, verb: str, asked: "asyncio.Future[int | None]", begun_s: float
+) -> bool:
+    """Follow until every unit reads back open, in a scan after the one that obeyed; say so when it takes too long."""
+    limit_s, tell_s, told_s = (
+        (UNLOAD_S, UNLOAD_S, TELL_S) if verb == "unload" else (CONFIRM_S + WATCH_S, CONFIRM_S, 1e9)
+    )
     said = False
-    first = client.snapshot.number if client.snapshot else -1
-    while time.monotonic() - begun_s < limit_s and not client.lost:
-        snapshot = client.snapshot
-        if snapshot is not None and snapshot.number > first + 1 and _off(snapshot):
-            voice.text(f"LOAD OFF: every unit reads back open, after {time.monotonic() - begun_s:.1f} s")
+    while (spent_s := time.monotonic() - begun_s) < limit_s and not client.lost:
+        obeyed = asked.result() if asked.done() else None
+        now = client.snapshot
+        if obeyed is not None and now is not None and now.number > obeyed and now.off is True:
+            voice.text(f"LOAD OFF: every unit reads back open, after {spent_s:.1f} s")
             return True
-        if verb == "drop" and not said and time.monotonic() - begun_s > CONFIRM_S:
+        if not said and spent_s > tell_s:
             said = True
-            voice.narrate(NOT_CONFIRMED + _which(snapshot))
+            voice.narrate(NOT_CONFIRMED + _which(now))
+        if now is not None and spent_s >= told_s:
+            told_s += TELL_S
+            voice.narrate(f"unloading, {spent_s:.0f} s: read back {kw(now.read_back_kw)}")
         await asyncio.sleep(0.05)
+    if client.lost:
+        voice.narrate(client.lost)
     if not said:
         voice.narrate(NOT_CONFIRMED + _which(client.snapshot))
     return False
-
-
-def _off(snapshot: "Snapshot") -> bool:
-    return snapshot.off is True
 
 
 def _which(snapshot: "Snapshot | None") -> str:

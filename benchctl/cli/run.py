@@ -110,7 +110,7 @@ async def _start(  # type: ignore[no-untyped-def]
             voice.row({"outcome": "not started"})
             return NOT_GOOD
     await client.order("take charge", text="unattended" if args.confirmed else "", who=who)
-    await client.order("start", who=who)
+    await client.order("start", text=told["sha256"], who=who)  # this one, not what somebody else may have chosen since
     return str(told["run"]), who
 
 

@@ -81,7 +81,7 @@ class Client:
         based_on: int | None = LATEST,
         reply_s: float = REPLY_S,
     ) -> dict[str, Any]:
-        """Give a command (core.command.Verb); returns when a scan has obeyed it. Raises Refused.
+        """Give a command (core.command.Verb); returns when a scan has obeyed it: "scan", its number. Raises Refused.
 
         based_on: number of the snapshot that was looked at; by default the newest that has come, None for none.
         """

@@ -82,7 +82,8 @@ class Hello(Message):
 class Order(Message):
     """A command to the bench. based_on: number of the snapshot that whoever gives it has looked at.
 
-    verb: a value of core.command.Verb. who: empty = who said hello. unit: a name, empty = none.
+    verb: a value of core.command.Verb. who: empty = who said hello. unit: a name, empty = none. text: of a start, the
+    SHA-256 of the program that is meant, empty = whichever is chosen.
     """
 
     kind: Literal["order"] = "order"
