@@ -60,7 +60,7 @@ class Units:
     def readings(self, sweep: Any) -> Any:
         return sweep
 
-    async def write(self, orders: Orders, until_s: float) -> tuple[UnitWrites, ...]:
+    async def write(self, orders: Orders, until_s: float, cut: asyncio.Event | None = None) -> tuple[UnitWrites, ...]:
         return tuple(u.write(o) for u, o in zip(self.plant.units, orders.units, strict=True))
 
     async def close(self) -> None:

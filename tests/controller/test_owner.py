@@ -3,6 +3,7 @@
 import asyncio
 import threading
 import time
+from collections.abc import Callable
 
 import pytest
 
@@ -10,7 +11,8 @@ from benchctl import engine as room
 from benchctl.controller import owner as own_room
 from benchctl.controller.owner import Owner
 from benchctl.core.command import Command, Verb
-from benchctl.core.decision import Settings
+from benchctl.core.decide import decide
+from benchctl.core.decision import Frame, Settings
 from benchctl.core.orders import Orders
 from benchctl.engine import Engine
 from tests.controller.bench import PLACE, Units
@@ -31,7 +33,7 @@ def fails(*_):
     raise ValueError("no such unit: bank 9")
 
 
-def wait_for(test) -> None:
+def wait_for(test: Callable[[], object]) -> None:
     end_s = time.monotonic() + 10.0
     while not test():
         assert time.monotonic() < end_s, "it does not come"
@@ -99,14 +101,14 @@ def test_a_decide_that_raises_opens_everything_then_ends_and_says_why(monkeypatc
             super().__init__()
             self.orders: list[Orders] = []
 
-        async def write(self, orders, until_s):
+        async def write(self, orders, until_s, cut=None):
             self.orders.append(orders)
-            return await super().write(orders, until_s)
+            return await super().write(orders, until_s, cut)
 
     units = Noting()
     units.plant.units[0].load = 3
     owned = owner(units)
-    decide, broken = room.decide, threading.Event()
+    broken = threading.Event()
     monkeypatch.setattr(room, "decide", lambda *args: fails() if broken.is_set() else decide(*args))
     owned.start()
     wait_for(lambda: units.orders)
@@ -124,7 +126,7 @@ def test_a_decide_that_raises_opens_everything_then_ends_and_says_why(monkeypatc
 
 
 def test_what_is_given_before_the_end_is_obeyed_from_any_thread():
-    frames = []
+    frames: list[Frame] = []
     owned = owner(make_engine=lambda settings, chain: Engine(settings, chain, time.time, (frames.append,)))
     owned.start()
     threads = [threading.Thread(target=owned.submit, args=(Command(Verb.REMARK, f"person {i}"),)) for i in range(8)]
