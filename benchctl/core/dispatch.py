@@ -45,14 +45,17 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
             now_kw += load_kw(unit.profile, w, reckoned_ratio(state, settings, unit.profile))
         elif w:
             fixed_kw += load_kw(unit.profile, w, s.ratio)
-    target_kw = chain_target_kw(state, settings) - fixed_kw
+    asked_kw = 0.0 if state.mode in (Mode.COOL, Mode.DONE) else chain_target_kw(state, settings)
+    target_kw = asked_kw - fixed_kw
     stage_kw = settings.stage_kw
     roof_kw = min(
         ceiling_kw(state, seen, settings) - _held_elsewhere_kw(seen, movable), now_kw + state.room_kw + stage_kw
     )
     target_kw = min(target_kw, now_kw + state.room_kw)
-    if target_kw <= 0.0 or state.mode in (Mode.COOL, Mode.DONE):
+    if asked_kw <= 0.0:
         return [w if _foreign(state, i) else 0 for i, w in enumerate(wish)]
+    if target_kw <= 0.0:  # units that did not answer in this scan carry all that is asked: they keep it
+        return [0 if free else w for w, free in zip(wish, movable, strict=True)]
     offers = tuple(_offer(state, seen, settings, i, free) for i, free in enumerate(movable))
     chosen = choose(
         offers,

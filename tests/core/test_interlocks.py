@@ -149,3 +149,45 @@ def test_a_question_that_nobody_answers_unloads_and_the_text_says_so_when_it_is_
     assert w.mode() is Mode.RUN
     w.run(2.0)
     assert w.mode() is Mode.UNLOAD
+
+
+def test_a_scan_in_which_nobody_answers_takes_nothing_off_and_brings_nothing_back():
+    w = losing(WhenLost.KEEP)
+    for u in w.plant.units:
+        u.silent = Outcome.SILENT
+    w.run(2.0)
+    for u in w.plant.units:
+        u.silent = None
+    for _ in range(10):
+        w.scan()
+        assert w.kw() == 150.0
+        assert not any(order.raise_to for order in w.last.orders.units)
+
+
+def test_a_unit_that_carries_all_that_is_asked_keeps_it_while_it_does_not_answer():
+    w = Stepper(THREE, program(Ramp(Target(50.0), 0.0), Hold(600.0))).started()
+    w.until(lambda w: w.kw() == 50.0)
+    w.run(5.0)
+    (loaded,) = (u for u in w.plant.units if u.load)
+    loaded.silent = Outcome.SILENT
+    w.run(2.0)
+    loaded.silent = None
+    for _ in range(10):
+        w.scan()
+        assert [u.load for u in w.plant.units if u is not loaded] == [0, 0]
+        assert w.kw() == 50.0
+
+
+def test_load_that_was_lost_with_every_unit_does_not_come_back_in_the_same_leg():
+    w = losing(WhenLost.KEEP)
+    for u in w.plant.units:
+        u.silent = Outcome.SILENT
+    w.run(20.0)
+    for u in w.plant.units:
+        u.silent, u.load = None, 0
+    w.run(2.0)
+    for i in range(3):
+        w.scan(Command(Verb.JOIN, "tester", unit=i))
+    w.run(30.0)
+    assert w.kw() == 0.0
+    assert w.alarm("short of target")
