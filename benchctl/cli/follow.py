@@ -24,8 +24,9 @@ from benchctl.door.client import Client, Refused
 
 GOOD, NOT_GOOD = 0, 1
 QUIET_S = 10.0  # without a word before the state is told
-INDENT = " " * 30  # of the words of an event, after its time and kind
+INDENT = " " * 29  # of the words of an event, after its time and kind
 DROP = "to take everything off at once {}use `benchctl drop` in any shell"
+STAYS = "it goes on if you {}"
 LOST = "the run host is gone: nobody owns the chain. The units' watchdogs drop their load; look at the units."
 
 # What may be typed -> (order, what follows it)
@@ -63,7 +64,12 @@ class Follow:
     ) -> None:
         self._run, self._who = run, who
         self._drop = DROP.format("type drop, or " if asks else "")
+<<<<<<< HEAD
+        self._stays = STAYS.format(f"type {LEAVE}" if asks else "close this terminal")
+        self._refused: set[str] = set()  # that the bench has told of
+=======
         self._refused: set[str] = set()  # why, as the bench has told already
+>>>>>>> 73c7d94abfe8684f8c2e43823c20560290009267
         self._client, self._voice, self._keyboard, self._asks = client, voice, keyboard, asks
         self._told_s = time.monotonic()
         self._reflexes = 0
@@ -149,6 +155,8 @@ class Follow:
 
     def _reflex(self) -> None:
         self._reflexes += 1
+        if in_terminal():
+            self._voice.narrate("")  # below the ^C that it shows
         now = self._client.snapshot
         if now is not None and resting(now):
             self._leave()
@@ -160,7 +168,7 @@ class Follow:
             self._say(f"unloading, {time.monotonic() - self._unload_s:.0f} s; {self._drop}")
         else:
             rest = f"{now.cool_down_s:.0f} s" if now is not None else "not known"
-            self._say(f"all load is off; cooling down, {rest} left; it goes on if you leave with Ctrl-\\")
+            self._say(f"all load is off; cooling down, {rest} left; {self._stays}")
 
     async def _typing(self) -> None:
         while (line := await self._keyboard.line()) is not None:
@@ -233,9 +241,14 @@ def resting(now: Snapshot) -> bool:
     return now.off is True and now.mode in ("idle", "done")
 
 
+def in_terminal() -> bool:
+    """Whether a person may be looking at what is narrated."""
+    return sys.stderr is not None and sys.stderr.isatty()
+
+
 def wrapped(line: str) -> list[str]:
     """A line in the width of the terminal; as it is where there is none, for whoever searches it."""
-    if sys.stderr is None or not sys.stderr.isatty():
+    if not in_terminal():
         return [line]
     width = shutil.get_terminal_size().columns
     return textwrap.wrap(line, width, subsequent_indent=INDENT, break_on_hyphens=False) or [line]

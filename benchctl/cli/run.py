@@ -117,7 +117,7 @@ async def _start(  # type: ignore[no-untyped-def]
 async def _confirmed(voice: Voice, keyboard: "Keyboard", who: str | None) -> str:
     """Who has confirmed the cautions; empty: nobody."""
     if who is None:
-        voice.narrate("Type your name to confirm the cautions above and to take charge (nothing: leave).")
+        voice.narrate("Type your name to confirm these cautions and to take charge (nothing: leave).")
         return await keyboard.line() or ""
-    voice.narrate(f"{who}: type yes to confirm the cautions above and to take charge (anything else: leave).")
+    voice.narrate(f"{who}: type yes to confirm these cautions and to take charge (else: leave).")
     return who if (await keyboard.line() or "").lower() in ("y", "yes") else ""
