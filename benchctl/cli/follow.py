@@ -64,12 +64,8 @@ class Follow:
     ) -> None:
         self._run, self._who = run, who
         self._drop = DROP.format("type drop, or " if asks else "")
-<<<<<<< HEAD
         self._stays = STAYS.format(f"type {LEAVE}" if asks else "close this terminal")
-        self._refused: set[str] = set()  # that the bench has told of
-=======
         self._refused: set[str] = set()  # why, as the bench has told already
->>>>>>> 73c7d94abfe8684f8c2e43823c20560290009267
         self._client, self._voice, self._keyboard, self._asks = client, voice, keyboard, asks
         self._told_s = time.monotonic()
         self._reflexes = 0
