@@ -155,7 +155,9 @@ class Host:
     def _closed(self, outcome: dict[str, Any]) -> None:
         """A run's record is closed: clients that wait for its outcome get it."""
         word = str(outcome["outcome"])
-        self._log(f"{outcome['run']}: {word}" + (f"; {outcome['problem']}" if outcome["problem"] else ""))
+        latest = self._requests.latest
+        told = f"{outcome['run']}: {word}" + (f"; {outcome['problem']}" if outcome["problem"] else "")
+        self._log(told, latest.wall_s if latest else None)
         if self._door is not None:
             self._door.tell(m.Event(number=0, wall_s=time.time(), what="outcome", text=word, data=outcome))
 

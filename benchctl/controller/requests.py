@@ -13,11 +13,10 @@ from typing import Any
 from benchctl.controller.beginning import Beginning
 from benchctl.controller.look import look_rows
 from benchctl.controller.owner import Owner
-from benchctl.controller.session import Session
+from benchctl.controller.session import CHOICE_MODES, Session
 from benchctl.controller.terms import Terms
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
-from benchctl.core.state import Mode
 from benchctl.door import messages as m
 from benchctl.door.server import Guest, Rejected
 from benchctl.files import FileFault, RecordedShelf, SourceFile, read_program
@@ -32,7 +31,6 @@ AGES = 400  # frames whose time is remembered
 UNKNOWN_AGE_S = 1e6  # of an order based on a frame that is long gone, or never was
 NEVER_WAIT = (Verb.DROP, Verb.UNLOAD)
 NEED_RECORD = frozenset((Verb.TAKE_CHARGE, Verb.START, Verb.SET_LOAD, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE))
-CHOICE_MODES = (Mode.IDLE, Mode.DONE, Mode.COOL)  # in which a program may be chosen
 
 Answer = tuple[str, int]  # why an order was refused, or nothing; the number of the scan that had it
 

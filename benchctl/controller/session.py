@@ -26,6 +26,7 @@ from benchctl.tally import Tally
 QUIET_S = 60.0  # without load, order and cool-down: then a run in which nothing goes on is over
 GONE_S = 60.0  # without any answer, beyond the watchdogs' time: then a run is over
 CHOSEN_S = 3600.0  # likewise, of a program that is chosen and not started: cautions are read, banks are walked to
+CHOICE_MODES = (Mode.IDLE, Mode.DONE, Mode.COOL)  # in which a program may be chosen
 
 Told = Callable[[dict[str, Any]], None]
 
@@ -42,7 +43,7 @@ class Run:
     begun_real_s: float = 0.0
     worked: bool = False  # the bench was not done when it began, or has been at work since
     met: bool = False  # a unit was there when it began, or has been since
-    started: bool = False
+    started: bool = False  # its program, or a load by hand that had to be taken off
     quiet_s: float = 0.0
     last: Frame | None = None
 
@@ -54,17 +55,22 @@ class Run:
         mode = frame.decision.state.mode
         self.worked = self.worked or mode is not Mode.DONE
         self.met = self.met or not chain_gone(frame, self.settings.site)
-        self.started = self.started or mode not in (Mode.IDLE, Mode.DONE)
+        self.started = self.started or mode not in CHOICE_MODES
         self.recorder.write(frame)
         self.tally(frame)
         self.quiet_s = self.quiet_s + frame.inputs.dt_s if at_rest(frame) else 0.0
+
+    @property
+    def begun(self) -> bool:
+        """True when the bench has been at work in it, and not only with what was before: a cool-down, an outcome."""
+        return self.started if self.settings.program else self.worked
 
     @property
     def over(self) -> bool:
         """True when the bench is done with it."""
         if self.last is None:
             return False
-        done = self.worked and self.last.decision.state.mode is Mode.DONE and at_rest(self.last)
+        done = self.begun and self.last.decision.state.mode is Mode.DONE and at_rest(self.last)
         gone = self.met and chain_gone(self.last, self.settings.site, GONE_S)
         patience_s = CHOSEN_S if self.settings.program and not self.started else QUIET_S
         return done or gone or self.quiet_s >= patience_s
@@ -91,10 +97,10 @@ class Run:
             return "fault"
         if chain_gone(self.last, self.settings.site):
             return "chain lost"
+        if not self.begun or (not state.outcome and state.mode is Mode.IDLE):
+            return "not started" if self.settings.program else "by hand"
         if state.outcome in ("", "completed") and owes(state):
             return "not cool"
-        if not state.outcome and state.mode is Mode.IDLE:
-            return "not started" if self.settings.program else "by hand"
         return state.outcome or state.after_unload or "interrupted"
 
 

@@ -243,3 +243,54 @@ async def test_a_chain_that_stays_away_ends_the_run_as_lost_and_what_follows_has
         await here.until(lambda: len(here.frames) > seen + 200)
         assert len(here.outcomes) == 1
     assert len(here.runs()) == 2
+
+
+async def test_a_program_that_is_chosen_while_the_one_before_cools_is_still_chosen_when_that_is_cool(tmp_path):
+    async with bench(tmp_path) as here:
+        told = await here.program(LONG)
+        await here.order("take charge")
+        await here.cool()
+        await here.order("start", text=told["sha256"])
+        await here.until(here.loaded)
+        await here.order("unload")
+        await here.until(lambda: here.state.mode is Mode.COOL)
+        second = await here.program(SHORT)
+        await here.until(lambda: here.state.mode is Mode.DONE)
+        assert here.session.current is not None
+        assert [(o["run"], o["outcome"]) for o in here.outcomes] == [(told["run"], "not cool")]
+        await here.order("start", text=second["sha256"])
+        await here.until(lambda: len(here.outcomes) == 2)
+    assert (here.outcomes[1]["run"], here.outcomes[1]["outcome"]) == (second["run"], "completed")
+
+
+async def test_what_was_before_is_no_outcome_of_a_run_in_which_nothing_was_done(tmp_path):
+    async with bench(tmp_path) as here:
+        await run_to_the_end(here)
+        await here.order("unload")
+        await here.until(lambda: here.session.current is not None)
+        chosen = await here.program(LONG)
+        await here.program(SHORT)
+        await here.until(lambda: len(here.outcomes) == 3)
+    assert [o["outcome"] for o in here.outcomes[:3]] == ["completed", "by hand", "not started"]
+    assert here.outcomes[2]["run"] == chosen["run"]
+
+
+async def test_the_records_of_a_rehearsal_are_closed_from_another_thread_than_they_are_written_in(tmp_path):
+    async with bench(tmp_path, rehearsal=True, speed=40.0) as here:
+        outcome = await run_to_the_end(here)
+    assert outcome["sealed"]
+    assert verify(here.runs()[0]).intact
+
+
+async def test_where_frames_reach_no_record_any_more_the_bench_knows_and_clients_still_see_it(tmp_path, monkeypatch):
+    async with bench(tmp_path) as here:
+        await here.order("take charge")
+
+        def broken(*_):
+            raise MemoryError("no more")
+
+        monkeypatch.setattr(type(here.session.current), "write", broken)
+        await here.until(lambda: here.session.health() is Health.FAILED)
+        await here.until(lambda: [h for h in here.events if "a listener failed: MemoryError" in h.event.text])
+        await here.until(lambda: here.frames[-1][0].decision.seen.recorder_failed)
+        await here.order("unload")
