@@ -74,15 +74,19 @@ def _attended(state: State, seen: Seen, inputs: Inputs, settings: Settings, dt_s
     state.person_s = 0.0 if sign else min(state.person_s + dt_s, longest_s)
     state.alone_s = 0.0 if inputs.attached else min(max(state.alone_s + dt_s, FIRST_S), terms.console_lost_s)
     if before_s < terms.check_in_s <= state.person_s:
-        events.append(Event("check-in", f"is somebody there? Check in within {terms.alarm_after_s / 60.0:.0f} min"))
+        events.append(Event("check-in", f"is somebody there? Check in within {_long(terms.alarm_after_s)}"))
     if state.mode in (Mode.UNLOAD, Mode.COOL, Mode.DONE) or state.trip is not None:
         return  # load is going already
     if state.alone_s >= terms.console_lost_s:
-        _give_up(state, seen, settings, f"nobody has been attached for {state.alone_s / 60.0:.0f} min", events)
+        _give_up(state, seen, settings, f"nobody has been attached for {_long(state.alone_s)}", events)
     elif state.person_s >= longest_s:
-        _give_up(state, seen, settings, f"no sign of a person for {state.person_s / 60.0:.0f} min", events)
+        _give_up(state, seen, settings, f"no sign of a person for {_long(state.person_s)}", events)
     elif state.alone_s > 0.0 and terms.hold_meanwhile:
         _hold(state, settings, events)
+
+
+def _long(time_s: float) -> str:
+    return f"{time_s / 60.0:.0f} min" if time_s >= 120.0 else f"{time_s:.0f} s"
 
 
 def _hold(state: State, settings: Settings, events: list[Event]) -> None:

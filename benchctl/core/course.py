@@ -21,8 +21,8 @@ def begin_leg(state: State) -> None:
     state.short_kw = 0.0
 
 
-def take_found(state: State, seen: Seen, settings: Settings) -> bool:
-    """Make load found on ours as it is read back, with the load of the others as the target; False if there is none.
+def take_found(state: State, seen: Seen, settings: Settings, *, to_unload: bool) -> bool:
+    """Make load found on ours as it is read back; the target is then all that is ours. False if there is none.
 
     Without charge it stays what it is. A unit that does not answer, or is not what its profile says, is not taken: it
     stands outside, and what is on there is ordered open like in every unit that has not joined.
@@ -30,7 +30,7 @@ def take_found(state: State, seen: Seen, settings: Settings) -> bool:
     if not state.charge or state.dropped or not any(u.found for u in state.units):
         return False
     follow_volts(state, seen, settings)  # the target shall mean the stages that are on, at the volts present
-    state.target_kw = 0.0
+    state.target_kw = state.site_kw if to_unload and settings.counts_source else 0.0
     for u, unit in zip(state.units, settings.site.units, strict=True):
         if u.found:
             u.found, u.opening_s, u.joined = False, 0.0, not (u.lost or is_stranger(u))
@@ -48,7 +48,7 @@ def is_stranger(u: UnitState) -> bool:
 
 def adopt(state: State, seen: Seen, settings: Settings) -> None:
     """Load found on becomes a load by hand; no program goes on."""
-    take_found(state, seen, settings)
+    take_found(state, seen, settings, to_unload=False)
     state.mode, state.outcome, state.paused, state.waiting = Mode.IDLE, "", False, False
     if state.prompt is not None and state.prompt.kind == "found":
         state.prompt = None
@@ -90,9 +90,7 @@ def answered(state: State, seen: Seen, settings: Settings, *, yes: bool) -> str:
 
 def unload(state: State, seen: Seen, settings: Settings, outcome: str, *, fast: bool = False) -> None:
     """Begin to take load off in steps, found load too; what follows is the cool-down, and then the outcome."""
-    found = take_found(state, seen, settings)
-    if found and settings.counts_source:
-        state.target_kw += state.site_kw
+    found = take_found(state, seen, settings, to_unload=True)
     state.prompt, state.held, state.paused, state.waiting = None, "", False, False
     if not found and (state.mode in (Mode.COOL, Mode.DONE) or state.trip is not None):
         return

@@ -97,5 +97,5 @@ def _trip(state: State, alarm: Alarm, seen: Seen, settings: Settings, events: li
         state.dropped = state.dropped or bool(state.charge)  # who has not taken charge writes nothing
         state.target_kw = 0.0
         state.mode = state.mode if state.mode is Mode.DONE else Mode.COOL
-    elif take_found(state, seen, settings) or state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):
+    elif take_found(state, seen, settings, to_unload=True) or state.mode not in (Mode.UNLOAD, Mode.COOL, Mode.DONE):
         state.mode, state.unload_fast, state.unload_s = Mode.UNLOAD, True, 0.0
