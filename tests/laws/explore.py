@@ -26,8 +26,8 @@ from benchctl.core.inputs import Inputs
 from benchctl.core.orders import NO_WRITES, UnitWrites, Write
 from benchctl.core.profile import CoolDown, Fan, FanSupply
 from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, InstrumentReading, Outcome, UnitReading
-from benchctl.core.site import Limits
-from benchctl.core.state import State
+from benchctl.core.site import Attendance, Limits
+from benchctl.core.state import State, undecided
 from tests.core.worlds import electrical, site, staged, stepped
 from tests.laws.observer import Memory, first_memory, watch
 
@@ -51,6 +51,7 @@ LIMITS = Limits(
     hertz_stall_s=2.0,
     source_cooldown_s=2.0,
 )
+SOON = Attendance(check_in_s=4.0, console_lost_s=4.0, alarm_after_s=2.0, unload_after_s=4.0)
 SHORT: dict[str, Any] = {
     "fan": Fan(1.0, FanSupply.SEPARATE, proof_s=2.0),
     "cooldown": TERMS,
@@ -74,6 +75,9 @@ BURSTS: tuple[tuple[Command, ...], ...] = tuple(
             Command(Verb.JOIN, unit=0),
             Command(Verb.RESUME),
             Command(Verb.CONFIRM_FANS, unit=0),
+            Command(Verb.ADOPT),
+            Command(Verb.UNLOAD),
+            Command(Verb.CHECK_IN),
         ),
         repeat=n,
     )
@@ -82,12 +86,17 @@ BURSTS: tuple[tuple[Command, ...], ...] = tuple(
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """What an exploration may do: settings, doings per unit, bursts, endings of a closing."""
+    """What an exploration may do: settings, doings per unit, bursts, endings of a closing; who may be attached.
+
+    loads: what the units have on when the session begins, with their fans running.
+    """
 
     settings: Settings
     doings: tuple[tuple[str, ...], ...]
     bursts: tuple[tuple[Command, ...], ...]
     endings: tuple[Write, ...]
+    attached: tuple[bool | None, ...] = (None,)
+    loads: tuple[int, ...] = (0, 0)
 
 
 @dataclass(slots=True)
@@ -112,7 +121,8 @@ def small(
     endings: tuple[Write, ...] = (Write.DONE,),
 ) -> World:
     """Two units, the second of which has a set point."""
-    place = site(staged(20.0, 40.0, **SHORT), stepped(40.0, 20.0, **SHORT), nameplate_kw=80.0, limits=LIMITS)
+    units = (staged(20.0, 40.0, **SHORT), stepped(40.0, 20.0, **SHORT))
+    place = site(*units, nameplate_kw=80.0, limits=LIMITS, attendance=SOON)
     return World(
         Settings.of(place, None, DT_S), (doings, second), tuple(b for b in BURSTS if len(b) <= bursts), endings
     )
@@ -121,8 +131,8 @@ def small(
 def explore(world: World, *, seconds: float, most: int = 2_000_000) -> Found:
     """Enumerate until nothing new is reached, or time or states run out."""
     place = world.settings.site
-    n = len(place.units)
-    start: Node = (first_state(world.settings), first_memory(place), (0,) * n, (False,) * n)
+    fans = tuple([load > 0 for load in world.loads])
+    start: Node = (first_state(world.settings), first_memory(place), world.loads, fans)
     seen = {key(start)}
     waiting: deque[tuple[Node, list[str]]] = deque([(start, [])])
     found, begun = Found(), time.perf_counter()
@@ -154,11 +164,11 @@ def steps(world: World, node: Node) -> Iterator[tuple[str, Node, list[str]]]:
         for ends in product(*endings):
             writes = tuple(UnitWrites(closing=e) if e is not Write.NONE else NO_WRITES for e in ends)
             readings, plant = _read(place, doing, ends, state, loads, fans)
-            for burst in world.bursts:
-                inputs = Inputs(0.0, DT_S, readings, (METER,), burst, writes)
+            for burst, attached in product(world.bursts, world.attached):
+                inputs = Inputs(0.0, DT_S, readings, (METER,), burst, writes, attached=attached)
                 decision = bench.decide(state, inputs, world.settings)
                 memory_after, broken = watch(memory, inputs, decision.orders, place, gap_s=4.0 * DT_S)
-                label = f"{'/'.join(doing)} {[c.verb.value for c in burst]} {[e.value for e in ends]}"
+                label = f"{'/'.join(doing)} {[c.verb.value for c in burst]} {[e.value for e in ends]} {attached}"
                 fans_after = tuple(
                     [f if o.fan is None else o.fan for f, o in zip(fans, decision.orders.units, strict=True)]
                 )
@@ -171,7 +181,9 @@ def _read(place, doing, ends, state: State, loads, fans):
     for i, (unit, what) in enumerate(zip(place.units, doing, strict=True)):
         u = state.units[i]
         in_force = u.wanted if u.sent is None or ends[i] in (Write.DONE, Write.UNKNOWN) else 0
-        load = loads[i] if what in ("stuck", "silent") else in_force & (3 if unit.profile.stages else 99)
+        unwritten = not u.heard or (u.found and (not state.charge or undecided(state, u)) and not state.dropped)
+        still = unwritten or what in ("stuck", "silent")
+        load = loads[i] if still else in_force & (3 if unit.profile.stages else 99)
         load = 1 if what == "foreign" else load
         after.append(load)
         if what == "silent":
@@ -202,6 +214,7 @@ def _slim(state: State) -> State:
     state.trip = None if state.trip is None else replace(state.trip, text="", program_s=0.0)
     if state.prompt is not None:  # a question stays open for two scans
         state.prompt = replace(state.prompt, text="", remaining_s=min(state.prompt.remaining_s, 2.0 * DT_S))
+    state.charge = "x" if state.charge else ""
     state.held = "x" if state.held else ""
     for u in state.units:
         u.age_s, u.opening_s, u.steady_s = min(u.age_s, 4.0), min(u.opening_s, 4.0), 0.0
@@ -222,6 +235,9 @@ def key(node: Node) -> int:
         getattr(state, f)
         for f in (
             "charge",
+            "alone_s",
+            "person_s",
+            "found_s",
             "mode",
             "target_kw",
             "held",

@@ -10,6 +10,7 @@ from typing import Any
 from benchctl.core import (
     advance,
     alarms,
+    attendance,
     conditions,
     cooldown,
     course,
@@ -21,7 +22,7 @@ from benchctl.core import (
     perceive,
     prompts,
 )
-from benchctl.core.command import Verb
+from benchctl.core.command import Command, Verb
 from benchctl.core.orders import Orders, UnitOrders
 from benchctl.core.state import Mode
 
@@ -222,6 +223,47 @@ def silence_goes_on(patch: Patch) -> None:
     patch(prompts, "BY_KIND", {k: replace(row, by_itself=True) for k, row in prompts.BY_KIND.items()})
 
 
+def attendance_ignored(patch: Patch) -> None:
+    patch(decide, "attendance", lambda *a: None)
+
+
+def a_screen_taken_for_a_person(patch: Patch) -> None:
+    through = attendance.attendance
+
+    def trusting(state, seen, inputs, settings, events):
+        sign = (*inputs.commands, Command(Verb.CHECK_IN))
+        there = replace(inputs, commands=sign) if inputs.attached else inputs
+        through(state, seen, there, settings, events)
+
+    patch(decide, "attendance", trusting)
+
+
+def found_load_opened_before_a_decision(patch: Patch) -> None:
+    patch(guard, "undecided", lambda state, u: False)
+
+
+def found_load_adopted_without_charge(patch: Patch) -> None:
+    def eager(state, command, seen, settings):
+        state.charge = command.who
+        course.adopt(state, seen, settings)
+        return ""
+
+    patch(obey, "VERBS", {**obey.VERBS, Verb.ADOPT: eager})
+
+
+def found_load_joined_with_the_charge(patch: Patch) -> None:
+    through = perceive.perceive
+
+    def blind(state, inputs, settings, events):
+        seen = through(state, inputs, settings, events)
+        for u in state.units:
+            u.found = False
+        return seen
+
+    patch(decide, "perceive", blind)
+    patch(obey, "_charge", lambda state, who: setattr(state, "charge", who))
+
+
 MUTANTS: tuple[Callable[[Patch], None], ...] = (
     interlocks_forgotten,
     guard_before_all,
@@ -245,4 +287,9 @@ MUTANTS: tuple[Callable[[Patch], None], ...] = (
     fans_come_back_after_an_emergency_stop,
     gaps_catch_up,
     silence_goes_on,
+    attendance_ignored,
+    a_screen_taken_for_a_person,
+    found_load_opened_before_a_decision,
+    found_load_adopted_without_charge,
+    found_load_joined_with_the_charge,
 )

@@ -17,6 +17,7 @@ from benchctl.core.orders import Orders, UnitOrders, Write
 from benchctl.core.reading import UnitReading
 from benchctl.core.site import Site, Unit
 from tests.laws.rules import Watched, drop_laws, fan_wait_s, limit_laws, unit_laws
+from tests.laws.there import NOBODY_YET, There, decided, found_laws, there_laws, waited, well
 
 STUCK_S = 30.0
 FRESH_ASKS = (Verb.SET_LOAD, Verb.RESUME, Verb.ANSWER, Verb.JOIN, Verb.START, Verb.RESET, Verb.TAKE_CHARGE, Verb.SKIP)
@@ -27,7 +28,7 @@ class Memory:
     """What is remembered of the bench."""
 
     units: tuple[Watched, ...]
-    charge: bool = False
+    there: There = NOBODY_YET
     dropped: bool = False
     asked_kw: float = 0.0  # largest load by hand that was asked lately
     gap: bool = False  # a hole in time that nobody has answered
@@ -46,17 +47,21 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
     verbs = [c.verb for c in inputs.commands if c.age_s <= 2.0 or c.verb is Verb.DROP]
     drop_now = Verb.DROP in verbs
     gap = inputs.dt_s > gap_s
-    charge = memory.charge or Verb.TAKE_CHARGE in verbs
     asked = any(v in FRESH_ASKS for v in verbs)
     dropped = drop_now or (memory.dropped and Verb.RESET not in verbs)
     ratios = _ratios(inputs, site)
     seen = [
         _see(w, inputs, i, unit, site, gap) for i, (w, unit) in enumerate(zip(memory.units, site.units, strict=True))
     ]
+    seen, there = decided(seen, memory.there, inputs, site, dropped=dropped, gap=gap)
     seen = _commanded(seen, inputs, memory, site)
+    there, charge = waited(there, inputs, seen, site, gap), there.charge
     pulled = any(r.emergency_stop is True for r in inputs.units if r.outcome.tells) or _needs_set(inputs)
     for i, (w, unit, reading, o) in enumerate(zip(seen, site.units, inputs.units, orders.units, strict=True)):
         said = unit_laws(w, unit, reading, o, site, ratios[i], charge)
+        said += there_laws(there, w, o, site, inputs.dt_s)
+        if not dropped:
+            said += found_laws(w, there, o)
         if dropped or (pulled and charge):
             said += drop_laws(w, reading, o, drop_now)
         if o.raise_to is not None and (gap or (memory.gap and not asked)):
@@ -70,7 +75,7 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
     units = tuple(
         _after(w, o, unit, site, inputs.dt_s, charge) for w, o, unit in zip(seen, orders.units, site.units, strict=True)
     )
-    return Memory(units, charge, dropped, memory.asked_kw, (gap or memory.gap) and not asked), broken
+    return Memory(units, there, dropped, memory.asked_kw, (gap or memory.gap) and not asked), broken
 
 
 def _needs_set(inputs: Inputs) -> bool:
@@ -126,7 +131,8 @@ def _see(w: Watched, inputs: Inputs, i: int, unit: Unit, site: Site, gap: bool) 
             near_s=owed[1],
             sent_s=max(0.0, w.sent_s - dt_s),
         )
-    w = replace(w, heard=True, age_s=0.0)
+    found = reading.load != 0 and (w.found or not w.heard)
+    w = replace(w, heard=True, age_s=0.0, found=found, well=not reading.load or well(w, reading, unit))
     if reading.load is not None:
         left_s = max(0.0, w.sent_s - dt_s)
         pending = w.sent if left_s > 0.0 and not lowers(profile, w.sent, reading.load) else 0
@@ -189,7 +195,7 @@ def _commanded(seen: list[Watched], inputs: Inputs, memory: Memory, site: Site) 
 def _one(w: Watched, command: Command, i: int, reading: UnitReading, site: Site) -> Watched:
     mine = command.unit == i
     match command.verb:
-        case Verb.TAKE_CHARGE if w.heard and w.age_s < site.limits.lost_s:
+        case Verb.TAKE_CHARGE if w.heard and w.age_s < site.limits.lost_s and not w.found:
             return replace(w, joined=True)
         case Verb.JOIN if mine and reading.outcome.tells and reading.load == 0:
             return replace(w, joined=True, lost_load=False, wanted=0, empty=True)
@@ -205,7 +211,7 @@ def _one(w: Watched, command: Command, i: int, reading: UnitReading, site: Site)
 def _after(w: Watched, o: UnitOrders, unit: Unit, site: Site, dt_s: float, charge: bool) -> Watched:
     """What the orders of this scan leave behind."""
     owes = w.owed_s > 0.0 or w.near_s > 0.0
-    waits = charge and w.heard and owes and o.fan is not True and not w.withdrawn
+    waits = charge and w.heard and owes and o.fan is not True and not w.withdrawn and not w.found
     waits_s = min(w.waits_s + dt_s, fan_wait_s(site) + dt_s) if waits else 0.0
     w = replace(w, fan=o.fan is True, waits_s=waits_s)
     if o.silent:

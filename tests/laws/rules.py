@@ -33,6 +33,8 @@ class Watched:
     identified: bool | None = None
     lost_load: bool = False  # went off, or was changed, without an order of ours
     local: bool = False
+    found: bool = False  # load that is on and that nobody has decided about
+    well: bool = True  # since it has load on nothing was wrong with it
 
 
 def drop_laws(w: Watched, reading: UnitReading, o: UnitOrders, asked: bool) -> list[str]:
@@ -83,7 +85,7 @@ def unit_laws(
         if w.sent:
             said.append("5: a closing while another is not read back")
     owes = w.owed_s > 0.0 or w.near_s > 0.0
-    stopped = charge and w.heard and not w.withdrawn and profile.fan.controllable and o.fan is not True
+    stopped = charge and w.heard and not w.withdrawn and profile.fan.controllable and o.fan is not True and not w.found
     if stopped and owes and (w.fan or w.may or w.waits_s > fan_wait_s(site)):
         said.append("3: it owes cool-down, or may have load, and its fan is not ordered on")
     if not charge and not o.silent and (o.fan is not None or o.feed):

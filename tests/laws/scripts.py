@@ -8,7 +8,7 @@ from benchctl.core.command import Command, Verb
 from benchctl.core.orders import Write
 from benchctl.core.program import Hold, Ramp, Silence, Target
 from benchctl.core.reading import Outcome
-from benchctl.core.site import Limits
+from benchctl.core.site import Attendance, Limits
 from tests.core.worlds import QUICK, FakeUnit, Plant, program, site, staged, stepped
 from tests.laws.watched import Watching
 
@@ -155,6 +155,105 @@ def in_blocks(w: Watching) -> None:
     assert w.kw() == 120.0
 
 
+def alone(w: Watching) -> None:
+    """The last client goes while load is on; it comes again, and a person with it."""
+    w.loaded(100.0)
+    w.attached = True
+    w.run(5.0)
+    w.attached = False
+    w.run(60.0)
+    assert w.kw() == 0.0
+    w.attached = True
+    w.scan(Command(Verb.CHECK_IN))
+    w.scan(_set(60.0))
+    w.run(10.0)
+    assert w.kw() == 60.0
+
+
+def no_person(w: Watching) -> None:
+    """A screen is attached, and nobody is there; somebody was, for a while."""
+    w.loaded(100.0)
+    w.attached = True
+    for _ in range(3):
+        w.run(30.0)
+        w.scan(Command(Verb.CHECK_IN))
+    assert w.kw() == 100.0
+    w.run(100.0)
+    assert w.kw() == 0.0
+
+
+def crashed(*loads: int) -> Callable[[Callable[[Watching], None]], Callable[[Watching], None]]:
+    """The session begins with load on that an earlier one has left, fans running."""
+
+    def begun(script: Callable[[Watching], None]) -> Callable[[Watching], None]:
+        def through(w: Watching) -> None:
+            for unit, load in zip(w.plant.units, loads, strict=True):
+                unit.load, unit.fan = load, load > 0
+            w.scan()
+            script(w)
+
+        return through
+
+    return begun
+
+
+@crashed(3, 2)
+def adopted(w: Watching) -> None:
+    """It is looked at, adopted, lowered, asked for again, unloaded; then the units are like any others."""
+    w.run(3.0)
+    w.scan(Command(Verb.TAKE_CHARGE))
+    w.run(3.0)
+    w.scan(Command(Verb.ADOPT))
+    w.run(3.0)
+    assert w.kw() == 100.0
+    w.scan(_set(60.0))
+    w.run(3.0)
+    w.scan(_set(120.0))
+    w.run(10.0)
+    w.scan(Command(Verb.UNLOAD))
+    w.run(60.0)
+    w.scan(_set(100.0))
+    w.run(10.0)
+    assert w.kw() == 100.0
+
+
+@crashed(3, 0)
+def adopted_by_nobody(w: Watching) -> None:
+    """Adopting asks for charge; so does a program; a drop does not."""
+    w.scan(Command(Verb.ADOPT), Command(Verb.ANSWER, text="yes"))
+    w.run(3.0)
+    w.scan(Command(Verb.TAKE_CHARGE), Command(Verb.START), _set(20.0))
+    w.run(3.0)
+    assert w.kw() == 60.0
+    w.scan(Command(Verb.DROP))
+    w.run(60.0)
+    assert w.kw() == 0.0
+
+
+@crashed(1, 3)
+def nobody_answers(w: Watching) -> None:
+    """Nobody comes, and it comes off in the site's time."""
+    w.run(8.0)
+    assert w.kw() == 80.0
+    w.run(60.0)
+    assert w.kw() == 0.0
+
+
+@crashed(3, 3)
+def found_without_air(w: Watching) -> None:
+    """Its air fails before anybody has decided: the interlock decides once there is charge, for that unit only."""
+    w.plant.units[0].air = False
+    w.run(2.0)
+    w.scan(Command(Verb.TAKE_CHARGE))
+    w.run(4.0)
+    assert w.kw() == 60.0
+    w.plant.units[0].air = None
+    w.run(40.0)
+
+
+ATTENDED = replace(
+    PLACE, attendance=Attendance(check_in_s=20.0, console_lost_s=10.0, alarm_after_s=5.0, unload_after_s=15.0)
+)
 LOW = replace(PLACE, limits=Limits(upper_percent=70.0, largest_block_up_percent=100.0, settle_s=2.0))
 TROUBLES: dict[str, dict[str, Any]] = {
     "airflow lost": {"air": False},
@@ -190,6 +289,12 @@ SCRIPTS: dict[str, tuple[Callable[[Watching], None], Any, Any]] = {
     "near the limit": (near_limit, LOW, None),
     "largest block": (in_blocks, replace(PLACE, limits=Limits(largest_block_up_percent=20.0)), None),
     "unanswered": (unanswered, PLACE, replace(program(Ramp(Target(60.0), 5.0), Hold(900.0)), if_silent=Silence.GO_ON)),
+    "alone": (alone, ATTENDED, None),
+    "no person": (no_person, ATTENDED, TEST),
+    "adopted": (adopted, PLACE, None),
+    "adopted by nobody": (adopted_by_nobody, PLACE, TEST),
+    "nobody answers": (nobody_answers, ATTENDED, TEST),
+    "found without air": (found_without_air, PLACE, None),
     **{name: (_trouble(**fields), PLACE, None) for name, fields in TROUBLES.items()},
 }
 

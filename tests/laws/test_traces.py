@@ -1,5 +1,6 @@
 """The observer over scripts, written ones and ones that Hypothesis makes up: it finds nothing."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from benchctl.core.reading import Outcome
 from tests.core.worlds import Stepper
 from tests.laws import scripts
 from tests.laws.observer import first_memory
-from tests.laws.scripts import PLACE, SCRIPTS, TEST
+from tests.laws.scripts import ATTENDED, SCRIPTS, TEST
 from tests.laws.watched import Watching
 
 VERBS = st.builds(
@@ -20,7 +21,7 @@ VERBS = st.builds(
     st.sampled_from(list(Verb)),
     why=st.sampled_from(["", "because"]),
     value=st.sampled_from([None, 0.0, 20.0, 60.0, 100.0, 140.0]),
-    text=st.sampled_from(["", "yes", "no", "all", *(o.what for o in OVERRIDES)]),
+    text=st.sampled_from(["", "yes", "no", "all", "unattended", *(o.what for o in OVERRIDES)]),
     unit=st.sampled_from([None, 0, 1, 7]),
     age_s=st.sampled_from([0.0, 0.0, 0.0, 3.0]),
 )
@@ -82,6 +83,7 @@ STEPS = st.lists(
         st.tuples(st.just("wait"), st.sampled_from([1, 3, 12, 60])),
         st.tuples(st.just("gap"), st.sampled_from([1.2, 5.0, 600.0])),
         st.tuples(st.just("ready")),
+        st.tuples(st.just("attached"), st.sampled_from([None, True, False])),
     ),
     max_size=14,
 )
@@ -112,6 +114,12 @@ def play(steps: list[tuple[Any, ...]], w: Stepper) -> None:
             w.run(rest[0] * w.dt_s)
         elif kind == "gap":
             w.scan(dt_s=rest[0])
+        elif kind == "attached":
+            w.attached = rest[0]
+        elif kind == "found":
+            for u, load in zip(w.plant.units, rest, strict=True):
+                u.load, u.fan = load, load > 0
+            w.scan()
         else:
             w.scan(Command(Verb.RESET), Command(Verb.TAKE_CHARGE))
             w.run(40.0)
@@ -126,5 +134,11 @@ def test_the_observer_finds_nothing_in_the_script(name):
 @settings(max_examples=60, deadline=None)
 @given(STEPS)
 def test_the_observer_finds_nothing_in_scripts_of_commands_and_troubles(steps):
-    w = Watching(PLACE, TEST)
-    play([("ready",), *steps], w)
+    play([("ready",), *steps], Watching(ATTENDED, TEST))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 3), st.integers(0, 3), STEPS)
+def test_the_observer_finds_nothing_in_scripts_that_begin_with_load_on(first, second, steps):
+    place = replace(ATTENDED, attendance=replace(ATTENDED.attendance, unattended=True))
+    play([("found", first, second), *steps], Watching(place, TEST))
