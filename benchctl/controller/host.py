@@ -45,6 +45,7 @@ class Host:
     def __init__(self, terms: Terms, log: Callable[[str], None]) -> None:
         self._terms, self._write = terms, log
         self._ending = Ending(terms.site, terms.ends_after_s)
+        self._why = "it was broken off"
         self._door: Door | None = None
         self._rehearsed: RehearsedChain | None = None
 
@@ -86,7 +87,7 @@ class Host:
             await asyncio.to_thread(session.end)
             await asyncio.sleep(0)  # what the last closing has told
             if self._door is not None:
-                await self._door.close(self._owner.fault or "the run host has ended")
+                await self._door.close(self._owner.fault or self._why)
 
     # -- the engine's side
 
@@ -167,6 +168,7 @@ class Host:
             guests = len(self._door.guests) if self._door is not None else 0
             why = self._ending.over(self._requests.latest, guests, time.monotonic())
             if why:
+                self._why = why
                 self._log(f"ends: {why}")
                 return 0
             await asyncio.sleep(LOOK_S)

@@ -166,6 +166,8 @@ async def test_the_first_signal_unloads_cools_and_only_then_ends_it(tmp_path):
         assert await here.ended() == 0
         assert here.host.latest.decision.state.mode is Mode.DONE
         assert not any(u.hot for u in here.host.latest.decision.state.units)
+        await until(lambda: here.client.lost)
+    assert here.client.lost == "the run host has ended: asked to end, no load on, cool-down paid"
     assert here.host.told("ends: asked to end, no load on, cool-down paid")
     (path,) = (tmp_path / "runs").glob("*.run")
     with Reader(path) as reader:
@@ -232,6 +234,8 @@ async def test_a_log_that_cannot_be_written_ends_nothing(tmp_path):
             raise (OSError(28, "No space left on device"), ValueError("I/O operation on closed file"))[len(line) % 2]
 
         here.host._write = full
+        for line in ("one", "four"):  # either fault
+            here.host._log(line)
         await here.load()
         await here.client.order("unload")
         await until(lambda: here.host.latest.decision.state.mode is Mode.DONE)
