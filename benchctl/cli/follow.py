@@ -51,10 +51,11 @@ WORDS: dict[str, tuple[str, str]] = {
     "": ("check in", ""),
 }
 LEAVE = "leave"
+NOTHING_DONE = ("by hand", "not started")  # outcomes of a record that ends because nothing goes on
 
 
 class Follow:
-    """One terminal that follows one run: the one at this path, or, where none is named, whichever ends next.
+    """One terminal that follows one run: the one at this path, or, where none is named, the next that is done.
 
     asks: lines that are typed are orders. who: gives them, if not the one who has attached.
     """
@@ -89,6 +90,8 @@ class Follow:
                     self._state(news)
                 elif news.what != "outcome":
                     self._event(news)
+                elif not self._run and news.text in NOTHING_DONE:
+                    self._say(f"{clock(news.wall_s)}  {'record closed':<18} {news.data['run']}")
                 elif self._run in ("", news.data["run"]):
                     return self._outcome(news)
         finally:

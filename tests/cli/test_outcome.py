@@ -11,6 +11,7 @@ from benchctl.cli import main
 from benchctl.cli.rehearse import EXIT
 from tests.cli.desk import REST, at
 from tests.controller.bench import SHORT
+from tests.door.rooms import until
 
 
 def ended(**changes: Any) -> dict[str, Any]:
@@ -21,7 +22,7 @@ def ended(**changes: Any) -> dict[str, Any]:
         "sealed": True, "problem": ""} | changes  # fmt: skip
 
 
-@pytest.mark.parametrize("outcome", [*EXIT, "interrupted", "by hand", "fault"])
+@pytest.mark.parametrize("outcome", [*EXIT, "interrupted", "by hand", "not cool", "fault"])
 async def test_the_outcome_is_the_exit_code_of_a_rehearsal(outcome):
     async with at(run="/runs/a.run") as desk:
         desk.client.tell("outcome", outcome, data=ended(outcome=outcome))
@@ -65,6 +66,17 @@ async def test_a_peak_that_nobody_measured_is_not_known():
 async def test_the_outcome_of_another_run_ends_nothing():
     async with at(run="/runs/b.run") as desk:
         desk.client.tell("outcome", "by hand", data=ended(outcome="by hand"))
+        desk.client.tell("outcome", "completed", data=ended(run="/runs/b.run"))
+        assert await desk.code() == 0
+        assert [row["run"] for row in desk.voice.rows] == ["/runs/b.run"]
+
+
+@pytest.mark.parametrize("outcome", ["by hand", "not started"])
+async def test_who_is_attached_stays_when_a_record_ends_because_nothing_goes_on(outcome):
+    async with at() as desk:
+        desk.client.tell("outcome", outcome, data=ended(outcome=outcome))
+        await until(lambda: desk.voice.said)
+        assert desk.voice.said[0].endswith("record closed      /runs/a.run")
         desk.client.tell("outcome", "completed", data=ended(run="/runs/b.run"))
         assert await desk.code() == 0
         assert [row["run"] for row in desk.voice.rows] == ["/runs/b.run"]
