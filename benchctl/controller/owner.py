@@ -5,7 +5,6 @@ loop's own queue, frames go out through listeners that never wait.
 """
 
 import asyncio
-import gc
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -103,9 +102,3 @@ class Owner:
             return await engine.run(lambda _: False)
         finally:
             await chain.close()
-
-
-def _settle() -> None:
-    """Keep what there is now out of later collections: to look through it takes a tenth of a second, in any scan."""
-    gc.collect()
-    gc.freeze()
