@@ -93,8 +93,8 @@ def patterns(value: ast.expr | None) -> Iterator[str]:
     match value:
         case ast.Constant(value=str(text)) if text:
             yield re.escape(text)
-        case ast.Name(id=name) if isinstance(text := getattr(obey, name, None), str):
-            yield re.escape(text)
+        case ast.Name(id=name) if isinstance(getattr(obey, name, None), str):
+            yield re.escape(getattr(obey, name))
         case ast.JoinedStr(values=parts):
             yield "".join(re.escape(str(p.value)) if isinstance(p, ast.Constant) else ".*" for p in parts)
         case ast.IfExp(body=body, orelse=orelse):

@@ -216,7 +216,9 @@ def test_load_that_goes_by_itself_is_no_question_any_more():
     assert not w.state.held
     w.plant.units[0].load = 0
     w.scan()
-    assert (w.state.prompt, w.state.found_s) == (None, None)
+    after = w.state
+    assert after.prompt is None
+    assert after.found_s is None
     assert not w.alarm("load found on", 0)
     assert (w.plant.units[0].opened, w.plant.units[0].raised) == (0, 0)
 

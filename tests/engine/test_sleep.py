@@ -129,7 +129,9 @@ def test_a_closed_lid_is_one_gap_and_nothing_goes_on_by_itself(seen_s, runs_on, 
         assert state.leg == before.decision.state.leg
         assert state.program_s == before.decision.state.program_s
         assert state.target_kw == 200.0
-    assert after.decision.state.prompt.kind == "held"
+    prompt = after.decision.state.prompt
+    assert prompt is not None
+    assert prompt.kind == "held"
     assert computer.events("segment", before.number) == []
     assert all(f.inputs.dt_s == pytest.approx(1.0) for f in frames[after.number + 1 :])
 
@@ -195,7 +197,7 @@ def test_a_sleep_between_deciding_and_writing_closes_nothing_before_a_read(monke
     from benchctl import engine as room
 
     computer = Computer()
-    decide = room.decide
+    decide = vars(room)["decide"]
     fell_asleep: list[int] = []
 
     def sleepy(state, inputs, settings):

@@ -4,6 +4,7 @@ import asyncio
 import socket
 import threading
 import time
+from collections.abc import Callable
 from itertools import pairwise
 
 import pytest
@@ -20,7 +21,7 @@ class FakeTime(RealTime):
         self.now_s = 5000.0
         self.waits_s: list[float] = []
         self.oversleeps_s = oversleeps_s
-        self.events: list[tuple[float, object]] = []
+        self.events: list[tuple[float, Callable[[], object]]] = []
 
     def now(self) -> float:
         return self.now_s
@@ -240,7 +241,11 @@ def test_in_real_time_a_thread_wakes_a_paced_loop_out_of_a_long_wait():
         def ask():
             time.sleep(0.05)
             asked_s = time.monotonic()
-            loop.call_soon_threadsafe(lambda: (took_s.append(time.monotonic() - asked_s), done.set()))
+            loop.call_soon_threadsafe(answer, asked_s)
+
+        def answer(asked_s):
+            took_s.append(time.monotonic() - asked_s)
+            done.set()
 
         asker = threading.Thread(target=ask)
         asker.start()

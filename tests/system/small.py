@@ -102,13 +102,17 @@ class Place:
         self.truth = folder / "truth.jsonl"
         self.started: list[subprocess.Popen[str]] = []
 
-    def start(self, *words: str, **more: object) -> subprocess.Popen[str]:
+    def start(self, *words: str, stdin: int = subprocess.DEVNULL) -> subprocess.Popen[str]:
         """Start `python -m` something."""
         process = subprocess.Popen(
             [sys.executable, "-m", *words],
-            stdin=more.pop("stdin", subprocess.DEVNULL),  # type: ignore[arg-type]
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=self.folder, env=self.env, **more,  # type: ignore[call-overload]
-        )  # fmt: skip
+            stdin=stdin,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=self.folder,
+            env=self.env,
+        )
         self.started.append(process)
         return process
 

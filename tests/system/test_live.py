@@ -14,50 +14,15 @@ import pytest
 from benchctl.record.reader import Reader
 from benchctl.record.replay import replay
 from benchctl.record.verify import verify
-from tests.system.small import PATIENCE_S, Place, place, short_program, until
+from tests.system.live import fans_on, loaded, outcome, quiet, started
+from tests.system.small import Place, place, short_program, until
 
-ON_S = 30.0  # from a start to load: fans, permissives, a ramp
 HOLD_S = 0.7  # two truths and a scan
-
-
-def truth(here: Place) -> dict:
-    """The newest whole line of what is true."""
-    lines = here.truth.read_text().splitlines()
-    return json.loads(lines[-1] if here.truth.read_text().endswith("\n") else lines[-2])
-
-
-def loaded(here: Place) -> bool:
-    return truth(here)["load_kw"] > 30.0
-
-
-def quiet(here: Place) -> bool:
-    return truth(here)["load_kw"] < 1.0
-
-
-def fans_on(here: Place) -> bool:
-    return all(unit["fan_on"] for unit in truth(here)["units"])
-
-
-def started(here: Place, *words: str, hold: str = "10 min"):
-    """A run that has its load on."""
-    program = short_program(here.folder, hold)
-    run = here.start(
-        "benchctl", "run", str(program), "--site", str(here.site), "--confirmed", "--operator", "tester", *words
-    )
-    until(lambda: loaded(here) or run.poll() is not None, ON_S)
-    assert run.poll() is None, run.communicate()
-    return run
 
 
 def record(here: Place) -> Path:
     (path,) = (here.folder / "runs").glob("*.run")
     return path
-
-
-def outcome(path: Path) -> str:
-    with Reader(path) as reader:
-        assert reader.end is not None
-        return reader.end.outcome
 
 
 @pytest.fixture
@@ -105,9 +70,8 @@ def test_H7_the_run_of_a_killed_controller_is_closed_as_interrupted_by_the_next(
     run = started(here)
     path = record(here)
     os.kill(here.host_pid(), signal.SIGKILL)
-    _, said = run.communicate(timeout=PATIENCE_S)
-    assert run.returncode == 4
-    assert "the run host is gone" in said
+    assert run.end() == 4
+    assert "the run host is gone" in run.said
     again = here.verb("control", "--site", str(here.site))
     assert again.returncode == 0, again.stderr
     until(lambda: "closed and sealed now" in (here.folder / "runs" / "small.log").read_text(), 20.0)
@@ -118,7 +82,7 @@ def test_H7_the_run_of_a_killed_controller_is_closed_as_interrupted_by_the_next(
 @pytest.mark.slow
 def test_a_client_that_is_killed_changes_nothing_and_another_unloads(here):
     run = started(here)
-    run.kill()
+    run.process.kill()
     time.sleep(HOLD_S)
     assert loaded(here)
     off = here.verb("unload", "--json")
@@ -161,7 +125,7 @@ def test_a_controller_that_is_asked_to_end_unloads_cools_down_and_only_then_ends
     os.kill(here.host_pid(), signal.SIGTERM)
     until(lambda: quiet(here), 15.0)
     assert fans_on(here)
-    run.communicate(timeout=90.0)
+    run.end(90.0)
     assert outcome(record(here)) == "interrupted"
     log = (here.folder / "runs" / "small.log").read_text()
     assert "no load on, cool-down paid" in log
