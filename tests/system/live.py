@@ -11,6 +11,7 @@ from typing import Any
 from benchctl.record.reader import Reader
 from tests.system.small import PATIENCE_S, Place, short_program, until
 
+STILL = 30  # truths, ten a second
 ON_S = 40.0  # from a start to load: processes, fans, permissives, a ramp; on a slow machine
 
 
@@ -45,6 +46,16 @@ def fans_on(here: Place) -> bool:
 def closed(here: Place) -> list[int]:
     """The stages that are really closed, per unit, as bits."""
     return [unit["closed"] for unit in truth(here)["units"]]
+
+
+def settled(here: Place) -> list[int]:
+    """The stages that are closed once they have not changed for a while: volts settle after a ramp, levels follow."""
+
+    def same() -> list[int]:
+        rows = [[unit["closed"] for unit in row["units"]] for row in truths(here)[-STILL:]]
+        return rows[-1] if len(rows) == STILL and all(row == rows[-1] for row in rows) else []
+
+    return until(same, 30.0)  # type: ignore[no-any-return]
 
 
 class Console:

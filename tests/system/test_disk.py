@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.record.reader import Reader
-from tests.system.live import closed, console, fans_on, loaded, quiet, records, started, truth
+from tests.system.live import closed, console, fans_on, loaded, quiet, records, settled, started, truth
 from tests.system.small import Place, place, short_program, until
 
 SIZE = "24m"  # the reserve of 16 MB fits, the record of a run of ten minutes too, but only just
@@ -65,7 +65,7 @@ def test_F5_a_full_disk_stops_the_record_in_words_and_nothing_else(here: Place) 
     assert re.search(r"refusal: the record may need 2[34]\.\d MB, 1[78]\.\d MB are free", refused.stderr)
     assert quiet(here)
     run = started(here, "--anyway")
-    before = closed(here)
+    before = settled(here)
     full_s = truth(here)["t"]
     fill(runs / "filler")
     run.until("RECORDING STOPPED: what follows cannot be proven", 10.0)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from pyModbusTCP.client import ModbusClient
 
-from tests.system.live import closed, log, started, truth
+from tests.system.live import closed, log, settled, started, truth
 from tests.system.small import free_ports, place, until
 
 WRITES = (5, 6, 15, 16)  # function codes that write coils and registers: Modbus application protocol 1.1b3, clause 6
@@ -76,8 +76,7 @@ def test_H1_another_masters_load_is_named_and_held_and_never_written_against(tmp
         here.site.write_text(text.replace(str(behind), str(port), 1))
         try:
             started(here)
-            until(lambda: truth(here)["units"][0]["closed"])
-            ours, other = closed(here)[0], closed(here)[1]
+            ours, other = settled(here)
             theirs = ours | 0b100000  # 40 kW more than ours
             assert theirs != ours
             before = len(tap.stage_writes())

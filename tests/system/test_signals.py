@@ -11,7 +11,7 @@ import sys
 
 import pytest
 
-from tests.system.live import closed, console, fans_on, loaded, log, quiet, started, truth
+from tests.system.live import closed, console, fans_on, loaded, log, quiet, settled, started, truth
 from tests.system.small import PATIENCE_S, Place, place, until
 
 pytestmark = pytest.mark.slow
@@ -39,7 +39,7 @@ def tell_host(here: Place, number: signal.Signals) -> None:
 
 def test_H7_a_terminal_that_goes_changes_nothing_and_an_interrupt_unloads(here):
     run = started(here)
-    before = closed(here)
+    before = settled(here)
     tell_host(here, signal.SIGHUP)
     until(lambda: "SIGHUP" in log(here))
     later(here)
