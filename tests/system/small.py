@@ -102,14 +102,6 @@ class Place:
         self.truth = folder / "truth.jsonl"
         self.started: list[subprocess.Popen[str]] = []
 
-<<<<<<< HEAD
-    def start(self, *words: str, stdin: int = subprocess.DEVNULL) -> "subprocess.Popen[str]":
-        """Start `python -m` something."""
-        process = subprocess.Popen(
-            [sys.executable, "-m", *words], stdin=stdin, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-            cwd=self.folder, env=self.env,
-        )  # fmt: skip
-=======
     def start(self, *words: str, stdin: int = subprocess.DEVNULL) -> subprocess.Popen[str]:
         """Start `python -m` something."""
         process = subprocess.Popen(
@@ -121,7 +113,6 @@ class Place:
             cwd=self.folder,
             env=self.env,
         )
->>>>>>> d89582f8ee378dd63ce5a0a24dd8446e5971b776
         self.started.append(process)
         return process
 

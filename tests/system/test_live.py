@@ -14,25 +14,17 @@ import pytest
 from benchctl.record.reader import Reader
 from benchctl.record.replay import replay
 from benchctl.record.verify import verify
-<<<<<<< HEAD
-from tests.system.live import fans_on, kill_host, loaded, log, outcome, quiet, records, started
-from tests.system.small import place, short_program, until
-=======
 from tests.system.live import fans_on, loaded, outcome, quiet, started
 from tests.system.small import Place, place, short_program, until
->>>>>>> d89582f8ee378dd63ce5a0a24dd8446e5971b776
 
 HOLD_S = 0.7  # two truths and a scan
 
 
-<<<<<<< HEAD
-=======
 def record(here: Place) -> Path:
     (path,) = (here.folder / "runs").glob("*.run")
     return path
 
 
->>>>>>> d89582f8ee378dd63ce5a0a24dd8446e5971b776
 @pytest.fixture
 def here(tmp_path):
     with place(tmp_path) as made:
@@ -76,18 +68,13 @@ def test_H7_a_controller_that_is_killed_leaves_the_load_to_the_units_own_watchdo
 @pytest.mark.slow
 def test_H7_the_run_of_a_killed_controller_is_closed_as_interrupted_by_the_next(here):
     run = started(here)
-<<<<<<< HEAD
-    path = records(here)[0]
-    kill_host(here)
-=======
     path = record(here)
     os.kill(here.host_pid(), signal.SIGKILL)
->>>>>>> d89582f8ee378dd63ce5a0a24dd8446e5971b776
     assert run.end() == 4
     assert "the run host is gone" in run.said
     again = here.verb("control", "--site", str(here.site))
     assert again.returncode == 0, again.stderr
-    until(lambda: "closed and sealed now" in log(here), 20.0)
+    until(lambda: "closed and sealed now" in (here.folder / "runs" / "small.log").read_text(), 20.0)
     assert outcome(path) == "interrupted"
     assert verify(path).intact
 
@@ -103,8 +90,8 @@ def test_a_client_that_is_killed_changes_nothing_and_another_unloads(here):
     assert json.loads(off.stdout.splitlines()[-1])["confirmed"]
     until(lambda: quiet(here), 5.0)
     assert fans_on(here)
-    until(lambda: ".run: interrupted" in log(here), 60.0)
-    assert outcome(records(here)[0]) == "interrupted"
+    until(lambda: ".run: interrupted" in (here.folder / "runs" / "small.log").read_text(), 60.0)
+    assert outcome(record(here)) == "interrupted"
 
 
 @pytest.mark.slow
@@ -139,17 +126,10 @@ def test_a_controller_that_is_asked_to_end_unloads_cools_down_and_only_then_ends
     until(lambda: quiet(here), 15.0)
     assert fans_on(here)
     run.end(90.0)
-<<<<<<< HEAD
-    assert outcome(records(here)[0]) == "interrupted"
-    told = log(here)
-    assert "no load on, cool-down paid" in told
-    cooled = [line for line in told.splitlines() if "unloaded:" in line or "ends:" in line]
-=======
     assert outcome(record(here)) == "interrupted"
     log = (here.folder / "runs" / "small.log").read_text()
     assert "no load on, cool-down paid" in log
     cooled = [line for line in log.splitlines() if "unloaded:" in line or "ends:" in line]
->>>>>>> d89582f8ee378dd63ce5a0a24dd8446e5971b776
     assert len(cooled) == 2
 
 
