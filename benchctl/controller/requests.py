@@ -17,6 +17,7 @@ from benchctl.controller.session import CHOICE_MODES, Session
 from benchctl.controller.terms import Terms
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
+from benchctl.core.state import Mode
 from benchctl.door import messages as m
 from benchctl.door.server import Guest, Rejected
 from benchctl.files import FileFault, RecordedShelf, SourceFile, read_program
@@ -188,6 +189,9 @@ class Requests:
         state = self.latest.decision.state
         if state.mode not in CHOICE_MODES or state.target_kw > 0.0:
             return "a run is in hand: unload first"
+        run = self._session.current
+        if state.mode is Mode.COOL and run is not None and run.loaded:
+            return "the run before is still cooling down: its record must show that"
         if self.latest.decision.seen.loaded:
             return "load is on: adopt it, unload or drop first"
         return "a trip is latched: reset it first" if state.trip is not None else ""

@@ -44,6 +44,7 @@ class Run:
     worked: bool = False  # the bench was not done when it began, or has been at work since
     met: bool = False  # a unit was there when it began, or has been since
     started: bool = False  # its program, or a load by hand that had to be taken off
+    loaded: bool = False  # it has had load on, or may have had
     quiet_s: float = 0.0
     last: Frame | None = None
 
@@ -56,6 +57,7 @@ class Run:
         self.worked = self.worked or mode is not Mode.DONE
         self.met = self.met or not chain_gone(frame, self.settings.site)
         self.started = self.started or mode not in CHOICE_MODES
+        self.loaded = self.loaded or frame.decision.seen.loaded
         self.recorder.write(frame)
         self.tally(frame)
         self.quiet_s = self.quiet_s + frame.inputs.dt_s if at_rest(frame) else 0.0

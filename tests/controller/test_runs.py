@@ -245,7 +245,7 @@ async def test_a_chain_that_stays_away_ends_the_run_as_lost_and_what_follows_has
     assert len(here.runs()) == 2
 
 
-async def test_a_program_that_is_chosen_while_the_one_before_cools_is_still_chosen_when_that_is_cool(tmp_path):
+async def test_no_program_is_chosen_while_the_one_before_cools_whose_record_must_show_that(tmp_path):
     async with bench(tmp_path) as here:
         told = await here.program(LONG)
         await here.order("take charge")
@@ -254,10 +254,11 @@ async def test_a_program_that_is_chosen_while_the_one_before_cools_is_still_chos
         await here.until(here.loaded)
         await here.order("unload")
         await here.until(lambda: here.state.mode is Mode.COOL)
+        with pytest.raises(Rejected, match=r"^the run before is still cooling down: its record must show that$"):
+            await here.program(SHORT)
+        await here.until(lambda: here.outcomes)
+        assert (here.outcomes[0]["run"], here.outcomes[0]["outcome"]) == (told["run"], "interrupted")
         second = await here.program(SHORT)
-        await here.until(lambda: here.state.mode is Mode.DONE)
-        assert here.session.current is not None
-        assert [(o["run"], o["outcome"]) for o in here.outcomes] == [(told["run"], "not cool")]
         await here.order("start", text=second["sha256"])
         await here.until(lambda: len(here.outcomes) == 2)
     assert (here.outcomes[1]["run"], here.outcomes[1]["outcome"]) == (second["run"], "completed")
