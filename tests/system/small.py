@@ -135,17 +135,17 @@ class Place:
             cwd=self.folder, env=self.env, stdin=subprocess.DEVNULL,
         )  # fmt: skip
 
-    def host_pid(self) -> int | None:
+    def host_pid(self, log_name: str = "small.log") -> int | None:
         """The process of the run host, by its log."""
-        log = self.folder / "runs" / "small.log"
+        log = self.folder / "runs" / log_name
         found = re.findall(r"process (\d+)", log.read_text()) if log.exists() else []
         return int(found[-1]) if found else None
 
     def end(self) -> None:
         """End what was started here."""
         pids = [p.pid for p in self.started if p.poll() is None]
-        host = self.host_pid()
-        for pid in [*([host] if host else []), *pids]:
+        hosts = [self.host_pid(), self.host_pid("small-rehearsal.log")]
+        for pid in [*filter(None, hosts), *pids]:
             with suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
         for process in self.started:
