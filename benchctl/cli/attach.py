@@ -42,10 +42,14 @@ def cards_folder() -> Path:
 
 
 def site_name(ref: str) -> str:
-    """The name of a site as its card tells it. Raises FileFault."""
+    """The name of a site as its card tells it: of its file, or the word itself, from where no file is found."""
+    from benchctl.files import FileFault
     from benchctl.files.shelf import DiskShelf
 
-    return DiskShelf().open("site", ref).name
+    try:
+        return DiskShelf().open("site", ref).name
+    except FileFault:
+        return ref
 
 
 def the_card(args: argparse.Namespace, voice: Voice) -> "Card":

@@ -240,6 +240,11 @@ def short(now: Now) -> bool | None:
     return asked > 0.0 and (now.seen.available_kw < asked * 0.99 or now.state.short_kw > 0.0)
 
 
+def none_left(now: Now) -> bool:
+    """Load is asked for, and every unit is lost, off, or was never ours."""
+    return now.state.target_kw > 0.0 and not any(u.joined and not u.out for u in now.state.units)
+
+
 def no_person(now: Now) -> bool:
     """Nobody has answered the question whether somebody is there."""
     terms = now.settings.site.attendance

@@ -145,6 +145,7 @@ def test_a_site_is_known_by_its_files_name(tmp_path):
     (tmp_path / "Old Mill.yaml").write_text("title: Old Mill")
     assert site_name(str(tmp_path / "Old Mill.yaml")) == "Old Mill"
     assert site_name("northquay") == "northquay"
+    assert site_name("old-mill") == "old-mill"  # its file is elsewhere: a drop must not need it
 
 
 def test_a_name_is_found_for_everybody(monkeypatch):

@@ -158,6 +158,11 @@ def found(load: int) -> Scene:
     return scene
 
 
+def all_silent(w: Stepper) -> None:
+    for u in w.plant.units:
+        u.silent = Outcome.SILENT
+
+
 def nothing(w: Stepper) -> None:
     """All is well."""
 
@@ -211,6 +216,7 @@ PAIRS: dict[str, tuple[Scene, Scene]] = {
     "time gap": (gap, late),
     "scan late": (late, nothing),
     "record stopped": (recording_stops, nothing),
+    "no unit left": (all_silent, first(silent=Outcome.SILENT)),
     "short of target": (first(air=False), nothing),
 }
 RUNNING = {"short of target", "time gap", "record stopped"}

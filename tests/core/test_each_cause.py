@@ -25,6 +25,7 @@ LASTING = {
     "unit lost",
     "draws less",  # until reset
     "hot, fans stopped",  # until confirmed
+    "no unit left",  # until one is joined again
     "short of target",  # until the next leg
     "load found on",  # until somebody decides, or it is gone
 }
