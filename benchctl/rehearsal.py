@@ -16,7 +16,6 @@ from benchctl.core.scenario import Scenario
 from benchctl.core.site import Site
 from benchctl.engine import Engine, Listener, Readings
 from benchctl.field.chain import Chain as FieldChain
-from benchctl.field.sweep import readings
 from benchctl.rehearsed import RehearsedOperator
 from simulator.bench import Bench
 from simulator.cable import Memory
@@ -27,33 +26,11 @@ Health = Callable[[], Recorder]
 COLLECT_EACH = 50_000  # new objects
 
 
-class BytesChain:
+class BytesChain(FieldChain):
     """The field layer's chain on the simulator's in-memory network: real requests, real replies."""
 
     def __init__(self, site: Site, bench: Bench, loop: asyncio.AbstractEventLoop) -> None:
-        self._site = site
-        self._chain = FieldChain(site, connect=Memory(bench, loop).connect)
-
-    async def read(self, until_s: float, cut: asyncio.Event | None = None) -> Any:
-        """See engine.Chain."""
-        return await self._chain.read(until_s, cut)
-
-    def readings(self, sweep: Any) -> Readings:
-        """See engine.Chain."""
-        return readings(self._site, sweep)
-
-    async def write(self, orders: Orders, until_s: float, cut: asyncio.Event | None = None) -> tuple[UnitWrites, ...]:
-        """See engine.Chain."""
-        return await self._chain.write(orders, until_s, cut)
-
-    async def close(self) -> None:
-        """Close every connection."""
-        await self._chain.close()
-
-    @property
-    def last_block_spread_s(self) -> float | None:
-        """Measured spread of the last block's acknowledgements in seconds."""
-        return self._chain.last_block_spread_s
+        super().__init__(site, connect=Memory(bench, loop).connect)
 
 
 class RehearsedChain(BytesChain):

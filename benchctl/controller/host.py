@@ -19,7 +19,6 @@ from benchctl import __version__
 from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
 from benchctl.controller.ending import Ending
-from benchctl.controller.live import LiveChain
 from benchctl.controller.news import Happened, News
 from benchctl.controller.owner import Closing, Owner
 from benchctl.controller.requests import Requests
@@ -31,6 +30,7 @@ from benchctl.core.snapshot import snapshot
 from benchctl.door import messages as m
 from benchctl.door.server import Door, Identity
 from benchctl.engine import Chain, Engine
+from benchctl.field.chain import Chain as FieldChain
 from benchctl.folders import on_network
 from benchctl.record.recover import close_all_interrupted
 from benchctl.rehearsal import RehearsedChain, paced_loop
@@ -96,7 +96,7 @@ class Host:
 
     def _make_chain(self, loop: asyncio.AbstractEventLoop) -> Closing:
         if not self._terms.rehearsal:
-            return LiveChain(self._terms.site)
+            return FieldChain(self._terms.site)
         self._rehearsed = RehearsedChain(self._terms.site, loop, self._terms.scenario, self._terms.seed)
         return self._rehearsed
 

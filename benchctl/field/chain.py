@@ -7,6 +7,7 @@ then rests. Writing: openings, fans, then closings only if every opening was ack
 import asyncio
 
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
+from benchctl.core.reading import InstrumentReading, UnitReading
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.field.answer import Got
 from benchctl.field.counts import Counts
@@ -27,7 +28,7 @@ from benchctl.field.job import (
 )
 from benchctl.field.line import Line
 from benchctl.field.link import Connect, Link
-from benchctl.field.sweep import Sweep
+from benchctl.field.sweep import Sweep, readings
 
 GRACE_S = 0.01  # after a deadline, for time-outs that end with it
 
@@ -85,6 +86,10 @@ class Chain:
             cut_short = await self._ending.of(list(self._lines.values()), until_s, GRACE_S, cut)
         results = [d.result() for d in self._devices]
         return Sweep(tuple(results[: len(self._units)]), tuple(results[len(self._units) :]), cut_short)
+
+    def readings(self, sweep: Sweep) -> tuple[tuple[UnitReading, ...], tuple[InstrumentReading, ...]]:
+        """What the answers of a sweep mean, in the order of the site."""
+        return readings(self.site, sweep)
 
     async def latencies(self) -> dict[str, float | None]:
         """Seconds from one request to its reply per device name, asked one after another; None = no reply."""

@@ -15,7 +15,6 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from benchctl.controller.live import LiveChain
 from benchctl.controller.owner import Owner
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
@@ -49,13 +48,12 @@ class Stamped(asyncio.Protocol):
         self._inner.data_received(data)
 
 
-class StampedChain(LiveChain):
+class StampedChain(Chain):
     """The live chain, with the first acknowledgement of each unit since `begin`."""
 
     def __init__(self, site: Site) -> None:
-        super().__init__(site)
+        super().__init__(site, connect=self._connect)
         self.first: dict[Endpoint, float] = {}
-        self._chain = Chain(site, connect=self._connect)
 
     def begin(self) -> None:
         """Forget what has come."""
