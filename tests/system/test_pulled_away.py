@@ -54,7 +54,9 @@ def test_A7_a_chain_that_died_and_was_started_again_is_joined_again_and_stays_of
     here.truth.write_text("")
     here.simulator()
     until(lambda: "bank 1: restarted, its load is lost" in log(here), 20.0)
-    assert "held: bank 1: restarted, its load is lost" in here.verb("status").stdout
+    status = here.verb("status").stdout
+    assert "held: no unit is left that can be loaded" in status
+    assert "! bank 1: restarted, its load is lost" in status
     no_load_for(here, 3.0)
     shell = console(here, "attach", "--operator", "Robin")
     shell.until("restarted")
