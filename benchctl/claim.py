@@ -27,6 +27,7 @@ from filelock import FileLock, SoftFileLock, Timeout
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.folders import FolderFault, refuse_shared, state_folder
 
+FOLDER = "claims"  # in the user's state folder
 RESOLVE_S = 5.0  # a computer without a name server must not wait for one for long
 NOTE_TRIES, NOTE_WAIT_S = 5, 0.02  # between a lock and its note there is a moment
 
@@ -130,7 +131,7 @@ def claim(
 
 def _private(folder: Path | None) -> Path:
     try:
-        place = state_folder() / "claims" if folder is None else folder
+        place = state_folder() / FOLDER if folder is None else folder
         place.mkdir(mode=0o700, parents=True, exist_ok=True)
         refuse_shared(place)
     except FolderFault as fault:

@@ -3,13 +3,12 @@
 import asyncio
 from typing import TYPE_CHECKING, Any
 
+from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
     from benchctl.claim import ClaimFault
     from benchctl.door.card import Card
-
-GOOD, NOT_GOOD, CHAIN_LOST = 0, 1, 4
 
 
 def ask_holder(fault: "ClaimFault") -> list[dict[str, Any]] | None:

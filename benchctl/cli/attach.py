@@ -36,9 +36,10 @@ def operator(given: str | None = None) -> str:
 
 def cards_folder() -> Path:
     """Where run hosts leave their cards. Raises FolderFault."""
+    from benchctl.door.card import FOLDER
     from benchctl.folders import state_folder
 
-    return state_folder() / "hosts"
+    return state_folder() / FOLDER
 
 
 def site_name(ref: str) -> str:

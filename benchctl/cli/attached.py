@@ -3,11 +3,11 @@
 import argparse
 import asyncio
 
+from benchctl.cli import CHAIN_LOST, NOT_GOOD
 from benchctl.cli.attach import NoHost, attach, first, operator, site_argument
 from benchctl.cli.voice import Voice
 
 HELP = "attach to the run host: see what goes on, answer, adopt load found on, load by hand"
-NOT_GOOD, CHAIN_LOST = 1, 4
 PATIENCE_S = 10.0
 
 

@@ -3,6 +3,7 @@
 import argparse
 import math
 
+from benchctl.cli import GOOD, USAGE
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import runs_argument
 
@@ -48,13 +49,13 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
 
     if args.speed != 1.0 and not args.rehearse:
         voice.narrate("--speed is for rehearsals: real units have real time")
-        return 2
+        return USAGE
     if args.foreground:
         return _host(args)
     card, log = start_apart(args, voice)
     voice.text(f"run host for {card.site} started: process {card.pid}; log: {log}")
     voice.row({"site": card.site, "pid": card.pid, "rehearsal": card.rehearsal, "log": str(log)})
-    return 0
+    return GOOD
 
 
 def _host(args: argparse.Namespace) -> int:
@@ -91,6 +92,6 @@ def _host(args: argparse.Namespace) -> int:
         return asyncio.run(Host(terms, log.write).run())
     except ClaimFault as fault:
         log.write(str(fault))
-        return 2
+        return USAGE
     finally:
         log.close()

@@ -13,6 +13,7 @@ import time
 from contextlib import suppress
 from typing import Any
 
+from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
 from benchctl.cli.status import kw
@@ -22,7 +23,6 @@ from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
 
-GOOD, NOT_GOOD = 0, 1
 QUIET_S = 10.0  # without a word before the state is told
 INDENT = " " * 29  # of the words of an event, after its time and kind
 DROP = "to take everything off at once {}use `benchctl drop` in any shell"

@@ -5,6 +5,7 @@ import asyncio
 import time
 from typing import TYPE_CHECKING
 
+from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
 from benchctl.cli.attach import NoHost, attach, operator
 from benchctl.cli.status import kw
 from benchctl.cli.voice import Voice
@@ -19,7 +20,6 @@ UNLOAD_S = 300.0
 TELL_S = 10.0  # between two words on how far an unload is
 NOT_CONFIRMED = "NOT CONFIRMED: use the unit's emergency stop"
 NOBODY = "nothing on this computer owns the chain: use the units' emergency stops, or start a run host first"
-GOOD, NOT_GOOD, CHAIN_LOST = 0, 1, 4
 
 
 def take_off(args: argparse.Namespace, voice: Voice, verb: str) -> int:

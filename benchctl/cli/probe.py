@@ -5,6 +5,7 @@ import asyncio
 import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD, USAGE
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
@@ -13,7 +14,6 @@ if TYPE_CHECKING:
 
 HELP = "ask the devices of a site what they are, without writing anything; or look at one register in every way"
 
-GOOD, NOT_GOOD, USAGE, CHAIN_LOST = 0, 1, 2, 4
 SPACES = ("holding", "input", "coil", "discrete")
 
 

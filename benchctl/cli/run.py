@@ -8,6 +8,7 @@ import argparse
 import asyncio
 from typing import TYPE_CHECKING
 
+from benchctl.cli import NOT_GOOD, USAGE
 from benchctl.cli.attach import NoHost, attach, operator
 from benchctl.cli.control import rehearse_arguments
 from benchctl.cli.voice import Voice
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from benchctl.files.shelf import SourceFile
 
 HELP = "run a program on the chain, on the record, with the operator's answers"
-NOT_GOOD, USAGE, CHAIN_LOST = 1, 2, 4
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -5,6 +5,7 @@ import asyncio
 import dataclasses
 from typing import TYPE_CHECKING
 
+from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
 from benchctl.cli.attach import NoHost, attach, first, operator, site_argument
 from benchctl.cli.voice import Voice
 
@@ -13,7 +14,6 @@ if TYPE_CHECKING:
 
 HELP = "what the run host sees now; from any shell"
 PATIENCE_S = 10.0
-CHAIN_LOST = 4
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,12 +41,12 @@ async def _status(args: argparse.Namespace, voice: Voice) -> int:
     if snapshot is None:
         told = f"the run host (process {client.welcome.pid}) answers, but has not scanned"
         voice.narrate(f"{told} for {PATIENCE_S:.0f} s")
-        return 1
+        return NOT_GOOD
     head = f"{client.welcome.site}{' (rehearsal)' if client.welcome.rehearsal else ''}"
     for line in status_lines(head, snapshot):
         voice.text(line)
     voice.row(dataclasses.asdict(snapshot))
-    return 0
+    return GOOD
 
 
 def status_lines(head: str, now: "Snapshot") -> list[str]:

@@ -1,7 +1,8 @@
 """When a controller ends, and what a signal asks of it.
 
-Nothing that a signal says is a reason to leave load or heat alone: the first asks for an unload, the cool-down is paid,
-then the process ends; the second drops. A terminal that goes away is not a reason to do anything: attendance counts.
+The first signal asks for an unload: the cool-down is paid, then the process ends. The second drops, and the process
+ends as soon as load is read back off: what cool-down is left is then up to the units, whose fans keep their last order.
+A terminal that goes away is not a reason to do anything: attendance counts.
 """
 
 from dataclasses import dataclass

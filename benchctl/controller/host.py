@@ -16,6 +16,7 @@ from datetime import datetime
 from typing import Any
 
 from benchctl import __version__
+from benchctl.claim import FOLDER as CLAIMS
 from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
 from benchctl.controller.ending import Ending
@@ -28,6 +29,7 @@ from benchctl.controller.words import told
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.snapshot import snapshot
 from benchctl.door import messages as m
+from benchctl.door.card import FOLDER as CARDS
 from benchctl.door.server import Door, Identity
 from benchctl.engine import Chain, Engine
 from benchctl.field.chain import Chain as FieldChain
@@ -54,7 +56,7 @@ class Host:
         site = self._terms.site
         with ExitStack() as held:
             if not self._terms.rehearsal:
-                held.enter_context(claim(endpoints(site), "control", site.name, self._terms.state / "claims"))
+                held.enter_context(claim(endpoints(site), "control", site.name, self._terms.state / CLAIMS))
             return await self._own()
 
     def _clear_up(self) -> None:
@@ -136,7 +138,7 @@ class Host:
             rehearsal=terms.rehearsal,
             speed=terms.pace,
         )
-        self._door = Door(terms.state / "hosts", identity, self._requests.receive, log=self._log)
+        self._door = Door(terms.state / CARDS, identity, self._requests.receive, log=self._log)
         await self._door.open()
 
     def _show(self, frame: Frame, settings: Settings) -> None:

@@ -19,6 +19,7 @@ from benchctl.door.messages import PROTOCOL
 from benchctl.folders import FolderFault, refuse_shared
 
 HOST = "127.0.0.1"
+FOLDER = "hosts"  # in the user's state folder: there controllers leave their cards
 TRY_S = 3.0  # a refusal takes two seconds on Windows, nothing elsewhere: from memory
 LARGEST_BYTES = 1 << 16
 
