@@ -6,6 +6,7 @@ who holds it. A note whose lock is free is stale and means nothing. Locks are th
 another computer does shows in the units themselves.
 """
 
+import errno
 import hashlib
 import ipaddress
 import json
@@ -22,7 +23,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from filelock import FileLock, SoftFileLock, Timeout
+from filelock import FileLock, Timeout
 
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
 from benchctl.folders import FolderFault, refuse_shared, state_folder
@@ -144,17 +145,23 @@ def _private(folder: Path | None) -> Path:
 def _take(ours: Claim, stem: Path, called: str, note: str) -> None:
     """Lock one address."""
     told = stem.with_name(stem.name + ".json")
-    lock = FileLock(stem.with_name(stem.name + ".lock"), timeout=0, mode=0o600, thread_local=False)
+    lock = FileLock(
+        stem.with_name(stem.name + ".lock"),
+        timeout=0,
+        mode=0o600,
+        thread_local=False,
+        fallback_to_soft=False,  # a mere file in place of a lock would outlive a holder that is killed
+    )
     try:
         lock.acquire()
     except Timeout:
         holder = _holder(told)
         raise ClaimFault(f"{called} is held by {holder or 'another process'}", holder) from None
     except OSError as fault:
+        if fault.errno == errno.ENOSYS:
+            raise ClaimFault(f"{called} cannot be claimed: the file system of {stem.parent} has no locks") from None
         raise ClaimFault(f"{called} cannot be claimed: {lock.lock_file}: {fault.strerror or fault}") from None
     ours._held.append((lock, told))
-    if isinstance(lock, SoftFileLock):  # such a lock would outlive a holder that is killed
-        raise ClaimFault(f"{called} cannot be claimed: the file system of {stem.parent} has no locks")
     with suppress(OSError):  # on a full disk the lock holds all the same, only nobody can say whose it is
         told.unlink(missing_ok=True)
         fresh = told.with_name(told.name + ".new")
