@@ -127,6 +127,10 @@ class Engine:
         self._stopped = True
         self._wake.set()
 
+    def note(self, event: Event) -> None:
+        """Tell what happened outside of deciding with the next frame, so that it is in the record too."""
+        self._notes.append(event)
+
     async def run(self, until: Callable[[Frame], bool]) -> Frame:
         """Scan until a frame satisfies `until`, `stop` is called or decide has failed; returns the last frame."""
         loop = asyncio.get_running_loop()
@@ -227,7 +231,7 @@ class Engine:
                 self._listeners = tuple(other for other in self._listeners if other is not listener)
 
     def _note(self, what: str, fault: Exception) -> None:
-        self._notes.append(Event("fault", f"{what} failed: {type(fault).__name__}: {fault}"))
+        self.note(Event("fault", f"{what} failed: {type(fault).__name__}: {fault}"))
 
     def _inputs(self, readings: Readings, loop_s: float, cut_short: bool) -> tuple[Inputs, float]:
         """The inputs of a scan and the clock time of it."""

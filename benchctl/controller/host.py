@@ -19,6 +19,7 @@ from benchctl import __version__
 from benchctl.claim import FOLDER as CLAIMS
 from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
+from benchctl.controller.connections import Connections
 from benchctl.controller.ending import Ending
 from benchctl.controller.news import Happened, News
 from benchctl.controller.owner import Closing, Owner
@@ -104,12 +105,15 @@ class Host:
 
     def _engine(self, settings: Settings, chain: Chain, session: Session, news: News) -> Engine:
         rehearsal, begun_s, loop = self._terms.rehearsal, time.time(), asyncio.get_running_loop()
+        troubles = (lambda: chain.troubles) if isinstance(chain, FieldChain) else dict
+        connections = Connections(self._terms.site, troubles, lambda event: engine.note(event))  # noqa: PLW0108 - made below
         engine = Engine(
             settings,
             chain,
             (lambda: begun_s + loop.time()) if rehearsal else time.time,
             (  # each on its own: one that fails is left out
                 *((self._rehearsed.listen,) if self._rehearsed else ()),
+                connections.listen,
                 lambda frame: session.write(frame, engine.settings),
                 lambda frame: news.put(frame, engine.settings),
             ),

@@ -67,6 +67,14 @@ class Chain:
         return {name: fault for name, fault in told.items() if fault}
 
     @property
+    def troubles(self) -> dict[tuple[str, ...], tuple[int, str]]:
+        """How often a connection was lost or could not be had, and the last time why, by the devices behind it."""
+        return {
+            tuple(d.noun.name for d in line.devices): (line.link.troubles, line.link.trouble)
+            for line in self._lines.values()
+        }
+
+    @property
     def absent(self) -> dict[str, tuple[str, ...]]:
         """Addresses that a device turned out not to have, by device name."""
         return {

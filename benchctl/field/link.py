@@ -45,6 +45,8 @@ class Link:
         self.endpoint = endpoint
         self.turn = Turn(gap_s)
         self.fault = ""  # why there is no connection, in words
+        self.troubles = 0  # connections lost and attempts that failed
+        self.trouble = ""  # the last of them, in words
         self.attempts = 0
         self.connected_s = 0.0
         self._loop = asyncio.get_running_loop()
@@ -104,8 +106,12 @@ class Link:
         self._asked.clear()
         return True
 
+    def _failed(self, why: str) -> None:
+        self.fault = self.trouble = why
+        self.troubles += 1
+
     def _refused(self, why: str) -> bool:
-        self.fault = why
+        self._failed(why)
         # The attempt itself may have taken longer than the wait.
         self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + FIRST_WAIT_S)
         return False
@@ -115,7 +121,7 @@ class Link:
         if wire is not self._wire:
             return
         self._wire = None
-        self.fault = why or CLOSED
+        self._failed(why or CLOSED)
         if self._loop.time() - self.connected_s >= SETTLED_S:
             self._wait_s = FIRST_WAIT_S
         self._next_attempt_s = max(self._next_attempt_s, self._loop.time() + self._wait_s)

@@ -4,7 +4,7 @@ import pytest
 
 from benchctl import engine as room
 from benchctl.core.command import Command, Verb
-from benchctl.core.decision import Frame
+from benchctl.core.decision import Event, Frame
 from benchctl.core.orders import Orders, UnitWrites, Write
 from benchctl.core.reading import Outcome
 from benchctl.engine import LAST_TRIES, Engine
@@ -93,3 +93,16 @@ def test_after_decide_has_failed_openings_are_repeated_until_they_are_acknowledg
     assert frames[0].fault == "ZeroDivisionError: as if"
     assert chain.asked["write"] == 1 + repeats
     assert all(o.lower and o.keep == 0 and o.fan and not o.feed for _, sent in chain.writes for o in sent.units)
+
+
+def test_what_a_listener_notes_is_told_with_the_next_frame_once():
+    frames: list[Frame] = []
+    loop = WarpLoop()
+
+    def listen(frame: Frame) -> None:
+        if frame.number == 1:
+            engine.note(Event("connection", "bank 1: refused", 0))
+
+    engine = Engine(SETTINGS, Scripted(), loop.time, (listen, frames.append))
+    run(engine.run(lambda frame: frame.number >= 4), loop)
+    assert [f.number for f in frames for e in f.decision.events if e.kind == "connection"] == [2]

@@ -154,6 +154,7 @@ async def test_nothing_is_raised_without_a_connection():
     assert (await link.read(1, Block(H, 0, 1), 0.1, FOREVER)).got is Got.DOWN
     assert (await link.write(1, Request(6, 0, (1,)), 0.1, FOREVER)).got is Got.NOT_ASKED
     assert link.fault.startswith("no connection")
+    assert (link.troubles, link.trouble) == (1, link.fault)
     link.close()
 
 
@@ -225,6 +226,11 @@ async def test_bytes_that_are_no_modbus_end_the_connection_with_the_reason():
         assert (await link.read(1, Block(H, 0, 1), 5.0, FOREVER)).got is Got.BAD
         assert not link.connected
         assert "no Modbus frame" in link.fault
+        assert (link.troubles, link.trouble) == (1, link.fault)
+        while not await link.ready(asyncio.get_running_loop().time() + 5.0):
+            await asyncio.sleep(0.01)  # until the schedule allows it
+        assert (link.troubles, link.fault) == (1, "")  # it is over, but it was
+        assert "no Modbus frame" in link.trouble
         link.close()
 
 
