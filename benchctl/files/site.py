@@ -98,10 +98,16 @@ class InstrumentRow(Strict):
 
 
 class AttendanceRow(Strict):
-    """Who must be there. console_lost: 5 min, or 2 min where a unit has no watchdog, unless it is said."""
+    """Who must be there. console_lost: 5 min, or 2 min where a unit has no watchdog, unless it is said.
+
+    check_in: from the last sign of a person to the question; check_in_alarm: from there to the alarm; check_in_unload:
+    from there until the load comes off.
+    """
 
     unattended: Literal["allowed", "never"] = "never"
     check_in: Duration = 300.0
+    check_in_alarm: Duration = 120.0
+    check_in_unload: Duration = 300.0
     console_lost: Duration | None = None
     hold_meanwhile: bool = False
 
@@ -137,7 +143,14 @@ def _attendance(row: AttendanceRow, units: list[Unit | None]) -> Attendance:
     lost_s = row.console_lost
     if lost_s is None:
         lost_s = CONSOLE_LOST_BARE_S if any(u and u.profile.watchdog is None for u in units) else CONSOLE_LOST_S
-    return Attendance(row.unattended == "allowed", row.check_in, lost_s, row.hold_meanwhile)
+    return Attendance(
+        unattended=row.unattended == "allowed",
+        check_in_s=row.check_in,
+        console_lost_s=lost_s,
+        hold_meanwhile=row.hold_meanwhile,
+        alarm_after_s=row.check_in_alarm,
+        unload_after_s=row.check_in_alarm + row.check_in_unload,
+    )
 
 
 class SiteReader:

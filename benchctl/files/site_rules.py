@@ -35,12 +35,12 @@ def check_site(
 def _attendance(report: Report, file: "SiteFile") -> None:
     """Somebody is asked for from time to time, and not so seldom that nobody would notice."""
     row = file.attendance
-    if not 0.0 < row.check_in <= LONGEST_CHECK_IN_S:
-        longest_min = LONGEST_CHECK_IN_S / 60.0
-        report.at(
-            ("attendance", "check_in"),
-            f"found {row.check_in:g} s, expected more than 0 and at most {longest_min:g} min",
-        )
+    longest_min = LONGEST_CHECK_IN_S / 60.0
+    for key in ("check_in", "check_in_alarm", "check_in_unload"):
+        found_s = getattr(row, key)
+        if not 0.0 < found_s <= LONGEST_CHECK_IN_S:
+            expected = f"expected more than 0 and at most {longest_min:g} min"
+            report.at(("attendance", key), f"found {found_s:g} s, {expected}")
     if row.console_lost is not None and row.console_lost <= 0.0:
         report.at(("attendance", "console_lost"), f"found {row.console_lost:g} s, expected more than 0")
 

@@ -131,6 +131,8 @@ def test_a_recorded_shelf_gives_the_same_site_again():
         ("unattended: allowed ", "hold_meanwhile: ¶yes ", "found 'yes', expected true or false"),
         ("unattended: allowed ", "check_in: ¶30 min ", "found 1800 s, expected more than 0 and at most 20 min"),
         ("unattended: allowed ", "check_in: ¶0 s ", "found 0 s, expected more than 0 and at most 20 min"),
+        ("unattended: allowed ", "check_in_alarm: ¶0 s ", "found 0 s, expected more than 0 and at most 20 min"),
+        ("unattended: allowed ", "check_in_unload: ¶21 min ", "found 1260 s, expected more than 0 and at most 20 min"),
         ("unattended: allowed ", "console_lost: ¶0 s ", "found 0 s, expected more than 0"),
         ("fan_supply: source", "fan_supply: ¶sauce", "expected one of: separate, source"),
         ("name: standby set", 'name: ¶"a\\e[31mb"', "cannot be printed"),
@@ -184,3 +186,16 @@ def test_a_socket_without_port_is_the_port_of_modbus_tcp():
     text = changed("site", "northquay", "at: 127.0.0.1:15021,", "at: bank-one.local,")
     site, _ = read_site("x", shelf(SourceFile.of("site", "x", "x.yaml", text)))
     assert (site.units[0].endpoint.host, site.units[0].endpoint.port) == ("bank-one.local", 502)
+
+
+def test_times_of_attendance_are_the_sites_or_what_is_usual():
+    """Usual: asked after 5 min, alarm 2 min later, unload 5 min after that; common practice, no source."""
+    usual, _ = read_site("northquay")
+    assert (usual.attendance.check_in_s, usual.attendance.alarm_after_s, usual.attendance.unload_after_s) == (
+        300.0,
+        120.0,
+        420.0,
+    )
+    text = changed("site", "northquay", "unattended: allowed ", "check_in_alarm: 30 s\n  check_in_unload: 1 min ")
+    site, _ = read_site("x", shelf(SourceFile.of("site", "x", "x.yaml", text)))
+    assert (site.attendance.alarm_after_s, site.attendance.unload_after_s) == (30.0, 90.0)

@@ -68,3 +68,24 @@ def test_a_person_who_gives_no_sign_is_asked_for_and_any_key_is_one(tmp_path):
         asked = run.said.count("is somebody there?")
         until(lambda: run.said.count("is somebody there?") > asked, 15.0)
         assert loaded(here)
+
+
+@pytest.mark.slow
+def test_a_person_who_does_not_come_is_an_alarm_and_then_an_unload_although_the_console_is_attached(tmp_path):
+    times = "check_in: 4 s, check_in_alarm: 3 s, check_in_unload: 4 s"
+    with place(tmp_path, more=f"attendance: {{{times}}}") as here:
+        here.simulator()
+        run = attended(here)
+        run.type("")  # a sign, from which the times run
+        run.until("check in (Robin)")
+        signed_s = truth(here)["t"]
+        run.until("is somebody there? Check in within 3 s", 15.0)
+        run.until("no sign of a person: check in", 15.0)
+        assert truth(here)["t"] - signed_s > 4.0 + 3.0 - 1.0
+        assert loaded(here)
+        run.until("no sign of a person for 11 s: unloading", 15.0)
+        until(lambda: quiet(here), 15.0)
+        assert truth(here)["t"] - signed_s > 4.0 + 3.0 + 4.0 - 1.0
+        assert fans_on(here)
+        assert run.process.poll() is None
+        assert "nobody is attached" not in log(here)
