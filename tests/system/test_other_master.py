@@ -1,86 +1,41 @@
-"""Another master writes to a unit that we hold.
+"""Another master writes to a unit that we hold, or takes its only connection for itself.
 
-Case H1: the change is named, the program is held, and nobody fights about registers. The writes are counted on the
-wire, between the run host and the unit; the other master is pyModbusTCP, a library that we do not use.
+Case H1: the change is named, the program is held, and nobody fights, neither about registers nor about a connection.
+The writes are counted on the wire, between the run host and the unit; the master that writes is pyModbusTCP, a library
+that we do not use.
 """
 
 import socket
 import threading
+import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from pyModbusTCP.client import ModbusClient
 
-from tests.system.live import closed, log, settled, started, truth
-from tests.system.small import free_ports, place, until
+from tests.system.live import closed, fans_on, log, records, settled, started, told, truth
+from tests.system.small import place, until
+from tests.system.tap import HOST, STAGES, Tap, closes_stages, tapped
 
-WRITES = (5, 6, 15, 16)  # function codes that write coils and registers: Modbus application protocol 1.1b3, clause 6
-STAGES = 6  # coils 1 to 6 of the profile
+pytestmark = pytest.mark.slow
 
-
-class Tap:
-    """A socket before a unit's: passes bytes both ways and keeps the writes that go to the unit."""
-
-    def __init__(self, port: int, behind: int) -> None:
-        self.writes: list[bytes] = []
-        self._behind = behind
-        self._listener = socket.create_server(("127.0.0.1", port))
-        threading.Thread(target=self._accept, daemon=True).start()
-
-    def _accept(self) -> None:
-        while True:
-            try:
-                near, _ = self._listener.accept()
-                far = socket.create_connection(("127.0.0.1", self._behind))
-            except OSError:
-                return
-            threading.Thread(target=self._pass, args=(near, far, self._look), daemon=True).start()
-            threading.Thread(target=self._pass, args=(far, near, lambda _: None), daemon=True).start()
-
-    @staticmethod
-    def _pass(source: socket.socket, sink: socket.socket, look) -> None:
-        try:
-            while data := source.recv(4096):
-                look(data)
-                sink.sendall(data)
-        except OSError:
-            pass
-        finally:
-            source.close()
-            sink.close()
-
-    def _look(self, data: bytes) -> None:
-        while len(data) >= 8:  # frames of one request each, as they are sent
-            length = int.from_bytes(data[4:6], "big") + 6
-            if data[7] in WRITES:
-                self.writes.append(data[7:length])
-            data = data[length:]
-
-    def stage_writes(self) -> list[bytes]:
-        """Those that order stages: 15 = write multiple coils, from coil 1."""
-        return [pdu for pdu in self.writes if pdu[:3] == b"\x0f\x00\x00"]
-
-    def close(self) -> None:
-        """Let nobody in any more."""
-        self._listener.close()
+TAKEN = "the device closed the connection (does it accept one connection only?)"
+ASK_COIL_1 = bytes.fromhex("0001 0000 0006 ff 01 0000 0001")  # read coils: Modbus application protocol 1.1b3, 6.1
+FIGHT_S = 15.0
 
 
-@pytest.mark.slow
 def test_H1_another_masters_load_is_named_and_held_and_never_written_against(tmp_path: Path):
     with place(tmp_path) as here:
         here.simulator()
-        text = here.site.read_text()
-        behind = int(text.split("127.0.0.1:")[1].split("}")[0])
-        (port,) = free_ports(1)
-        tap = Tap(port, behind)
-        here.site.write_text(text.replace(str(behind), str(port), 1))
-        try:
+        with tapped(here) as tap:
             started(here)
             ours, other = settled(here)
             theirs = ours | 0b100000  # 40 kW more than ours
             assert theirs != ours
             before = len(tap.stage_writes())
-            master = ModbusClient(port=behind, unit_id=255, auto_close=True)
+            assert before > 0
+            master = ModbusClient(port=tap.behind, unit_id=255, auto_close=True)
             assert master.write_multiple_coils(0, [bool(theirs >> bit & 1) for bit in range(STAGES)])
             until(lambda: "load changed by someone else" in log(here), 10.0)
             status = until(lambda: (s := here.verb("status").stdout) and "held" in s and s, 10.0)
@@ -92,5 +47,60 @@ def test_H1_another_masters_load_is_named_and_held_and_never_written_against(tmp
             assert len(tap.stage_writes()) - before <= 1
             assert here.verb("unload").returncode == 0
             assert closed(here) == [0, 0]
-        finally:
-            tap.close()
+
+
+class Thief:
+    """Another master that keeps a unit busy and, whenever its connection is ended, is back at once."""
+
+    def __init__(self, port: int) -> None:
+        self.ports: set[int] = set()
+        self._port, self._over = port, threading.Event()
+        self._thread = threading.Thread(target=self._work, daemon=True)
+        self._thread.start()
+
+    def _work(self) -> None:
+        while not self._over.is_set():
+            with suppress(OSError), socket.create_connection((HOST, self._port)) as mine:
+                self.ports.add(mine.getsockname()[1])
+                mine.settimeout(5.0)
+                while not self._over.wait(0.1):
+                    mine.sendall(ASK_COIL_1)
+                    if not mine.recv(300):
+                        break
+
+    def end(self) -> None:
+        """Leave."""
+        self._over.set()
+        self._thread.join(10.0)
+
+
+def ours(tap: Tap, thief: Thief, since_s: float) -> int:
+    """How often the run host has connected."""
+    return sum(1 for at_s, port in tap.came if at_s >= since_s and port not in thief.ports)
+
+
+def test_H1_a_connection_that_another_master_takes_is_named_and_not_fought_for(tmp_path: Path):
+    with place(tmp_path) as here:
+        here.simulator()
+        with tapped(here, one=True) as tap:
+            started(here)
+            _, other = settled(here)
+            begun_s, before = time.monotonic(), len(tap.writes)
+            thief = Thief(tap.port)
+            try:
+                until(lambda: f"bank 1: {TAKEN}" in log(here), 10.0)
+                until(lambda: "bank 1: no contact" in log(here), 15.0)
+                assert "! bank 1: no contact" in here.verb("status").stdout
+                until(lambda: time.monotonic() - begun_s > FIGHT_S)
+            finally:
+                thief.end()
+            came = ours(tap, thief, begun_s)
+            assert came <= 8  # 0.2 s doubling to 5 s, and no storm
+            sent = tap.writes[before:]
+            assert len(sent) <= came
+            assert not any(closes_stages(pdu) for pdu in sent)  # a unit that was lost is only ever asked to open
+            until(lambda: "bank 1 answers again after" in log(here), 15.0)
+            until(lambda: closed(here) == [0, other], 10.0)
+            assert fans_on(here)
+            assert not any(closes_stages(pdu) for pdu in tap.writes[before:])
+            assert 1 <= len([line for line in told(records(here)[0]) if TAKEN in line]) <= 5
