@@ -20,6 +20,7 @@ FAULT = 70  # EX_SOFTWARE of sysexits.h: whoever calls can tell a fault of bench
 
 # Verb -> module. The order is the order of the help.
 VERBS: dict[str, str] = {
+    "console": "benchctl.cli.console",
     "plan": "benchctl.cli.plan",
     "rehearse": "benchctl.cli.rehearse",
     "run": "benchctl.cli.run",

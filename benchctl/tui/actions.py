@@ -1,0 +1,266 @@
+"""What each action of the key table does. A row here for each action there; a test holds the two together."""
+
+from collections.abc import Awaitable, Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from textual.app import SystemCommand
+
+from benchctl.tui import sheets
+from benchctl.tui.form import Form, Sheet
+from benchctl.tui.keys import Kind, at
+from benchctl.tui.theme import NAMES
+from benchctl.tui.view.picture import Page
+
+if TYPE_CHECKING:
+    from benchctl.tui.app import Console
+
+SPANS_S = (60.0, 300.0, 600.0, 1800.0, 3600.0, 4 * 3600.0, 12 * 3600.0, 0.0)  # 0 = the whole run
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What the console is lent by whoever starts it: files and folders are not its own business.
+
+    programs, sites: (name, title) of what can be chosen; program_text: of a name, raises ValueError in words;
+    runs: rows of the runs' folder; run: one of them, opened.
+    """
+
+    programs: Callable[[], list[tuple[str, str]]] = list
+    sites: Callable[[], list[tuple[str, str]]] = list
+    program_text: Callable[[str], tuple[str, str]] = lambda name: (name, "")
+    runs: Callable[[], Awaitable[list[dict[str, Any]]]] | None = None
+    run: Callable[[str], Awaitable[dict[str, Any]]] | None = None
+
+
+Do = Callable[["Console"], None]
+
+
+def ask(make: "Callable[[Console], Sheet | None]") -> Do:
+    """Open a form; None = it has said why not."""
+
+    def do(console: "Console") -> None:
+        sheet = make(console)
+        if sheet is not None:
+            console.push_screen(Form(sheet))
+
+    return do
+
+
+def order(verb: str, **parts: Any) -> Do:
+    """Give an order that needs no more words."""
+    return lambda console: console.link.give(verb, **parts)
+
+
+def page(which: Page) -> Do:
+    """Show a page."""
+
+    def do(console: "Console") -> None:
+        cursor = console.picture.cursor
+        if which is cursor.page:
+            return
+        cursor.back, cursor.page, cursor.scroll = cursor.page, which, 0
+        console.opened(which)
+
+    return do
+
+
+def back(console: "Console") -> None:
+    """One step back: out of an open run, from help to where it was asked for, else to the chain."""
+    cursor = console.picture.cursor
+    if cursor.page is Page.RUNS and cursor.run_open:
+        cursor.run_open = False
+    else:
+        page(cursor.back if cursor.page is Page.HELP else Page.CHAIN)(console)
+
+
+def raised(console: "Console") -> None:
+    """The smallest useful amount more."""
+    now = console.picture.now
+    if now is not None and now.raise_kw is not None:
+        console.link.give("set load", now.raise_kw)
+
+
+def lowered(console: "Console") -> None:
+    """The smallest useful amount less."""
+    now = console.picture.now
+    if now is not None and now.lower_kw is not None:
+        console.link.give("set load", now.lower_kw)
+
+
+def move(rows: int) -> Do:
+    """The cursor up or down by so many rows; on a page without one, the page."""
+
+    def do(console: "Console") -> None:
+        cursor, now = console.picture.cursor, console.picture.now
+        match cursor.page:
+            case Page.CHAIN:
+                cursor.bank = _within(cursor.bank + rows, len(now.units) if now else 0)
+            case Page.BANK:
+                cursor.stage = _within(cursor.stage + rows, _stages(console))
+            case Page.ALARMS if not cursor.history:
+                cursor.alarm = _within(cursor.alarm + rows, len(now.alarms) if now else 0)
+            case Page.RUNS if not cursor.run_open:
+                cursor.run = _within(cursor.run + rows, len(console.picture.runs))
+            case _:
+                cursor.scroll = max(0, cursor.scroll + rows)
+
+    return do
+
+
+def paged(sign: int) -> Do:
+    """A screen up or down."""
+    return lambda console: move(sign * max(1, console.size.height - 8))(console)
+
+
+def aside(sign: int) -> Do:
+    """The bank before or after; on the trends, the cursor."""
+
+    def do(console: "Console") -> None:
+        cursor, now = console.picture.cursor, console.picture.now
+        if cursor.page is Page.BANK:
+            cursor.bank = _within(cursor.bank + sign, len(now.units) if now else 0)
+            cursor.stage = 0
+            console.opened(Page.BANK)
+        elif cursor.page is Page.TRENDS:
+            step_s = (cursor.span_s or console.picture.traces.length_s) / 50.0
+            ago_s = (cursor.ago_s or 0.0) - sign * step_s
+            cursor.ago_s = ago_s if ago_s > 0.0 else None
+
+    return do
+
+
+def zoom(sign: int) -> Do:
+    """More or less time on the trends."""
+
+    def do(console: "Console") -> None:
+        cursor = console.picture.cursor
+        at = SPANS_S.index(cursor.span_s) if cursor.span_s in SPANS_S else 2
+        cursor.span_s = SPANS_S[_within(at + sign, len(SPANS_S))]
+
+    return do
+
+
+def acknowledge(console: "Console") -> None:
+    """The alarm under the cursor."""
+    now, cursor = console.picture.now, console.picture.cursor
+    if now is not None and now.alarms:
+        alarm = now.alarms[_within(cursor.alarm, len(now.alarms))]
+        console.link.give("acknowledge", text=alarm.row, unit=alarm.unit)
+
+
+def switch(console: "Console") -> None:
+    """Close or open the stage under the cursor."""
+    now, cursor = console.picture.now, console.picture.cursor
+    if now is None or cursor.bank >= len(now.units):
+        return
+    unit, bank = now.units[cursor.bank], console.picture.place.banks[cursor.bank]
+    if not bank.stages:
+        console.push_screen(Form(sheets.set_point(console, unit.name)))
+        return
+    stage = bank.stages[_within(cursor.stage, len(bank.stages))].name
+    if unit.closed is None:
+        console.link.say(f"{unit.name}: its stages are not known", bad=True)
+    else:
+        console.link.give("switch", 0.0 if stage in unit.closed else 1.0, unit=unit.name, text=stage)
+
+
+def history(console: "Console") -> None:
+    """Alarms of before, and back."""
+    cursor = console.picture.cursor
+    cursor.history, cursor.scroll = not cursor.history, 0
+
+
+def colours(console: "Console") -> None:
+    """The next colours."""
+    console.wear(NAMES[(NAMES.index(console.look) + 1) % len(NAMES)])
+    console.link.say(f"colours: {console.look}")
+
+
+def leave(console: "Console") -> None:
+    """At once with no load on; else the question, to which the default answer is to stay."""
+    if isinstance(console.screen, Form):
+        return
+    now = console.picture.now
+    if now is None or (now.off is True and not now.loaded and now.mode in ("idle", "done")):
+        console.exit(0)
+    else:
+        console.push_screen(Form(sheets.leave(console)))
+
+
+def _within(index: int, count: int) -> int:
+    return max(0, min(index, count - 1))
+
+
+def _stages(console: "Console") -> int:
+    banks, at_bank = console.picture.place.banks, console.picture.cursor.bank
+    return len(banks[at_bank].stages) if at_bank < len(banks) else 0
+
+
+ACTIONS: dict[str, Do] = {
+    "drop": lambda console: console.action_drop(),
+    "unload": order("unload"),
+    "set_load": ask(sheets.set_load),
+    "raise_load": raised,
+    "lower_load": lowered,
+    "yes": order("answer", text="yes"),
+    "no": order("answer", text="no"),
+    "charge": ask(sheets.charge),
+    "program": ask(sheets.program),
+    "start": ask(sheets.start),
+    "pause": order("pause"),
+    "resume": order("resume"),
+    "extend": ask(sheets.extend),
+    "skip": ask(sheets.skip),
+    "reading": ask(sheets.reading),
+    "remark": ask(sheets.remark),
+    "check_in": order("check in"),
+    "acknowledge": acknowledge,
+    "acknowledge_all": order("acknowledge", text="all"),
+    "shelve": ask(sheets.shelve),
+    "history": history,
+    "reset": ask(sheets.reset),
+    "join": ask(sheets.join),
+    "adopt": ask(sheets.adopt),
+    "confirm_fans": ask(sheets.confirm_fans),
+    "override": ask(sheets.override),
+    "switch": switch,
+    "pace": ask(sheets.pace),
+    "inject": ask(sheets.inject),
+    "site": ask(sheets.site),
+    "page_chain": page(Page.CHAIN),
+    "page_program": page(Page.PROGRAM),
+    "page_trends": page(Page.TRENDS),
+    "page_alarms": page(Page.ALARMS),
+    "page_bank": page(Page.BANK),
+    "page_runs": page(Page.RUNS),
+    "page_far": page(Page.FAR),
+    "page_contact": page(Page.CONTACT),
+    "page_help": page(Page.HELP),
+    "back": back,
+    "up": move(-1),
+    "down": move(1),
+    "page_up": paged(-1),
+    "page_down": paged(1),
+    "left": aside(-1),
+    "right": aside(1),
+    "wider": zoom(1),
+    "closer": zoom(-1),
+    "theme": colours,
+    "leave": leave,
+}
+
+
+def palette(console: "Console") -> Iterable[SystemCommand]:
+    """Every action of the page that means something now, by its word. The drop has its own key even here."""
+    for key in at(console.picture.cursor.page):
+        if key.enabled(console.picture) and key.action not in ("up", "down", "page_up", "page_down", "left", "right"):
+            yield SystemCommand(key.word, key.says, _bound(console, key.action, key.kind))
+
+
+def _bound(console: "Console", action: str, kind: Kind) -> Callable[[], None]:
+    def do() -> None:
+        ACTIONS[action](console)
+        console.redraw()
+
+    return do

@@ -1,0 +1,212 @@
+"""Between a run host and the picture: attaches, keeps attached, takes in what comes, hands out orders.
+
+Lives in the console's loop. Whoever makes it says how a host is found or started (`Attach`); nothing here knows of
+processes, and a console that dies takes nothing along: the run host goes on by the site's attendance policy.
+"""
+
+import asyncio
+import time
+from collections import deque
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import Any
+
+from benchctl.core.shown import Snapshot
+from benchctl.door import messages as m
+from benchctl.door.client import Client, Refused
+from benchctl.tui.view.picture import BankTold, DropStep, Picture, Place, StageTold, Told
+from benchctl.tui.view.text import clean
+
+AGAIN_S = 2.0  # between two tries to attach again
+PACE_OVER_S = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which run host is meant. speed: of a rehearsal, times real time; inf = as fast as it goes."""
+
+    site: str
+    rehearse: bool = False
+    speed: float = 1.0
+
+
+Attach = Callable[[Choice, bool], Awaitable[Client]]  # whether one may be started; raises Refused
+
+
+class Link:
+    """One console's connection. changed: called when the picture has changed; rang: when a bell is due."""
+
+    def __init__(
+        self,
+        picture: Picture,
+        attach: Attach,
+        choice: Choice,
+        changed: Callable[[], None],
+        rang: Callable[[], None],
+    ) -> None:
+        self.picture, self.choice = picture, choice
+        self.client: Client | None = None
+        self._attach, self._changed, self._rang = attach, changed, rang
+        self._seen: deque[tuple[float, float]] = deque(maxlen=64)  # our time, the bench's
+        self._came_s: float | None = None
+        self._task: asyncio.Task[None] | None = None
+        self._loud: tuple[Any, ...] = ()
+
+    def open(self) -> None:
+        """Begin; returns at once."""
+        self._task = asyncio.get_running_loop().create_task(self._live())
+
+    async def close(self) -> None:
+        """Let go of the run host; it goes on."""
+        if self._task is not None:
+            self._task.cancel()
+            await asyncio.gather(self._task, return_exceptions=True)
+        if self.client is not None:
+            await self.client.close()
+
+    async def move(self, choice: Choice) -> None:
+        """To another run host."""
+        await self.close()
+        fresh = Picture(who=self.picture.who, glyphs=self.picture.glyphs, runs=self.picture.runs)
+        for name in ("place", "now", "quiet_s", "lost", "pace", "story", "traces", "plan", "registers", "drop", "run"):
+            setattr(self.picture, name, getattr(fresh, name))
+        self.choice, self.client, self._came_s = choice, None, None
+        self._seen.clear()
+        self.open()
+
+    def tick(self) -> None:
+        """The age of the picture by our own clock. Called often, by the screen."""
+        self.picture.quiet_s = None if self._came_s is None else time.monotonic() - self._came_s
+
+    async def _live(self) -> None:
+        starting = True
+        while True:
+            picture = self.picture
+            picture.starting = "attaching to the run host" if self.picture.now else "starting the run host"
+            self._changed()
+            try:
+                self.client = client = await self._attach(self.choice, starting)
+            except Refused as fault:
+                picture.lost = clean(str(fault))
+                self._changed()
+                await asyncio.sleep(AGAIN_S)
+                continue
+            starting = False  # one that went away under load is started again by a person, not by a screen
+            picture.lost, picture.place = "", place_of(client.welcome)
+            picture.pace_asked = client.welcome.speed
+            self._seen.clear()
+            asyncio.get_running_loop().create_task(self._catch_up(client))
+            async for news in client:
+                self._take(news)
+            picture.lost = clean(client.lost)
+            self._rang()
+            self._changed()
+            await asyncio.sleep(AGAIN_S)
+
+    async def _catch_up(self, client: Client) -> None:
+        """What happened before this console came."""
+        try:
+            past = await client.past(2000)
+            self.picture.story.before(told(m.Event.model_validate(e)) for e in past["events"])
+            await self._back_fill(client)
+        except (Refused, ValueError, KeyError):
+            return
+        self._changed()
+
+    async def _back_fill(self, client: Client) -> None:
+        """Traces of before."""
+
+    def _take(self, news: Snapshot | m.Event) -> None:
+        picture = self.picture
+        if isinstance(news, m.Event):
+            picture.story.add(told(news))
+            if news.what in ("trip", "prompt"):
+                self._rang()
+            return
+        self._came_s = time.monotonic()
+        picture.now, picture.quiet_s = news, 0.0
+        self._seen.append((self._came_s, news.now_s))
+        picture.pace = self._pace()
+        if picture.drop in (DropStep.SENT, DropStep.ACCEPTED) and news.dropped and news.off:
+            picture.drop, picture.drop_why = DropStep.OPEN, ""
+        if picture.drop is DropStep.OPEN and not news.dropped:
+            picture.drop = DropStep.NONE
+        self._changed()
+
+    def _pace(self) -> float | None:
+        """The true factor over the last seconds."""
+        if not self.picture.place.rehearsal or len(self._seen) < 3:
+            return None
+        last = self._seen[-1]
+        first = next(p for p in self._seen if last[0] - p[0] <= PACE_OVER_S)
+        return (last[1] - first[1]) / (last[0] - first[0]) if last[0] - first[0] > 0.5 else None
+
+    # -- orders
+
+    def give(self, verb: str, value: float | None = None, **parts: Any) -> None:
+        """Send an order; what becomes of it is told in the picture."""
+        asyncio.get_running_loop().create_task(self._give(verb, value, parts))
+
+    async def _give(self, verb: str, value: float | None, parts: dict[str, Any]) -> None:
+        said = await self.order(verb, value, **parts)
+        self.say(f"{verb}: {said}" if said else f"{verb}: done", bad=bool(said))
+
+    async def order(self, verb: str, value: float | None = None, **parts: Any) -> str:
+        """Send an order and wait for the scan that has had it; returns why not, or nothing."""
+        if self.client is None or self.picture.lost:
+            return "no run host is attached"
+        try:
+            await self.client.order(verb, value, **parts)
+        except Refused as fault:
+            return clean(str(fault))
+        return ""
+
+    def drop(self) -> None:
+        """All load off, at once; what has become of it is shown step by step."""
+        self.picture.drop, self.picture.drop_why = DropStep.SENT, ""
+        self._changed()
+        asyncio.get_running_loop().create_task(self._drop())
+
+    async def _drop(self) -> None:
+        why = await self.order("drop", based_on=None)
+        picture = self.picture
+        if why:
+            picture.drop = DropStep.FAILED
+            picture.drop_why = f"{why}: use the emergency stop or open the breaker"
+        elif picture.drop is DropStep.SENT:
+            picture.drop = DropStep.ACCEPTED
+        self._changed()
+
+    def say(self, words: str, *, bad: bool = False) -> None:
+        """A word to the operator."""
+        self.picture.hint, self.picture.hint_bad = clean(words), bad
+        self._changed()
+
+
+def told(event: m.Event) -> Told:
+    """An event of the run host as a line of the story."""
+    return Told(
+        event.number,
+        event.wall_s,
+        time.strftime("%H:%M:%S", time.localtime(event.wall_s)),
+        event.what,
+        clean(event.text),
+        clean(event.unit),
+        clean(event.who),
+        tuple(event.data.items()),
+    )
+
+
+def place_of(welcome: m.Welcome) -> Place:
+    """What a welcome says of the site."""
+    return Place(
+        site=clean(welcome.site),
+        title=clean(welcome.title),
+        rehearsal=welcome.rehearsal,
+        scan_period_s=welcome.scan_period_s,
+        pid=welcome.pid,
+        banks=tuple(BankTold(clean(u), "", 0.0, "", ()) for u in welcome.units),
+    )
+
+
+__all__ = ["Attach", "Choice", "Link", "StageTold", "place_of", "told"]
