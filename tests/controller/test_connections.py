@@ -1,8 +1,10 @@
 """What is wrong with a connection, told in words: when it begins, when the words change, and ever more seldom."""
 
 from types import SimpleNamespace
+from typing import Any
 
 from benchctl.controller.connections import QUIET_S, Connections
+from benchctl.core.decision import Event
 from tests.controller.bench import PLACE
 
 TAKEN, REFUSED = "the device closed the connection", "the device refuses it"
@@ -14,7 +16,7 @@ class Wire:
 
     def __init__(self, *names: tuple[str, ...]) -> None:
         self.troubles = dict.fromkeys(names or ((FIRST,), (SECOND,)), (0, ""))
-        self.events = []
+        self.events: list[Event] = []
         self.at_s = 0.0
         self._listener = Connections(PLACE, lambda: self.troubles, self.events.append)
 
@@ -23,7 +25,8 @@ class Wire:
         if more:
             self.troubles[names] = (self.troubles[names][0] + more, words)
         self.at_s += after_s
-        self._listener.listen(SimpleNamespace(inputs=SimpleNamespace(now_s=self.at_s)))
+        frame: Any = SimpleNamespace(inputs=SimpleNamespace(now_s=self.at_s))
+        self._listener.listen(frame)
 
     @property
     def told(self) -> list[str]:

@@ -18,7 +18,7 @@ from benchctl.core.registers import Space
 from benchctl.core.site import Endpoint
 from benchctl.field.answer import Answer, Got
 from benchctl.field.encode import Request
-from benchctl.field.link import Link, tcp
+from benchctl.field.link import FIRST_WAIT_S, Link, tcp
 from benchctl.field.points import Block
 from tests.field.made import C, D, H
 from tests.field.scripted import good, served
@@ -227,8 +227,8 @@ async def test_bytes_that_are_no_modbus_end_the_connection_with_the_reason():
         assert not link.connected
         assert "no Modbus frame" in link.fault
         assert (link.troubles, link.trouble) == (1, link.fault)
-        while not await link.ready(asyncio.get_running_loop().time() + 5.0):
-            await asyncio.sleep(0.01)  # until the schedule allows it
+        await asyncio.sleep(2.0 * FIRST_WAIT_S + 0.05)  # the schedule allows it then
+        assert await link.ready(asyncio.get_running_loop().time() + 5.0)
         assert (link.troubles, link.fault) == (1, "")  # it is over, but it was
         assert "no Modbus frame" in link.trouble
         link.close()
