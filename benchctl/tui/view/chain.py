@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from benchctl.core.shown import SourceShown, UnitShown
 from benchctl.electrical.unbalance import nema_percent
 from benchctl.tui.view.picture import Picture
-from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, minutes, number
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, minutes, number, wrap
 
 STALE_S = 2.0  # a bank's values older than this are shown as old
 
@@ -39,12 +39,12 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
     now = picture.now
     if now is None:
-        return _waiting(picture)
-    lines = [*_chain(picture, width), *_source(picture, width), ()]
+        return _waiting(picture, width)
+    lines = [*_chain(picture), *_source(picture, width), ()]
     rows = height - len(lines) - 1
     columns = _columns(width)
-    head = [(fit("   bank", NAME + 1), Mark.QUIET)]
-    lines.append((*head, *((fit(c.head, wide, right=c.right) + " ", Mark.QUIET) for c, wide in columns)))
+    heads = " ".join(fit(c.head, wide, right=c.right) for c, wide in columns)
+    lines.append(((f"{fit('   bank', NAME)} {heads}", Mark.QUIET),))
     units = now.units
     first = visible(picture.cursor.bank, len(units), rows)
     for index, unit in enumerate(units[first : first + rows], first):
@@ -59,43 +59,68 @@ def visible(cursor: int, count: int, rows: int) -> int:
     return min(max(0, cursor - rows // 2), count - rows)
 
 
-def _waiting(picture: Picture) -> list[Line]:
-    rated = sum(b.rated_kw for b in picture.place.banks)
+def _waiting(picture: Picture, width: int) -> list[Line]:
+    """Before the first scan: what the site has, and what is being waited for."""
+    rated_kw = sum(b.rated_kw for b in picture.place.banks)
     lines: list[Line] = [()]
-    if rated:
-        lines.append(((f"  {len(picture.place.banks)} banks, {rated:.0f} kW at rated volts", Mark.STRONG),))
-    lines.append(((f"  {picture.starting or 'waiting for the first scan'}", Mark.QUIET),))
+    if rated_kw:
+        lines.append(((f"  {len(picture.place.banks)} banks, {rated_kw:.0f} kW at rated volts", Mark.STRONG),))
+    said = picture.lost or picture.starting or "waiting for the first scan"
+    return [*lines, *(((f"  {part}", Mark.PLAIN),) for part in wrap(said, max(10, width - 4)))]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A named value in the block of figures, as wide as its neighbours above and below."""
+
+    name: str
+    text: str
+    mark: Mark = Mark.PLAIN
+
+
+NAMED, VALUED = 10, 10  # cells of a name and of a value; four of them fill 80 columns
+
+
+def _block(rows: tuple[tuple[Figure, ...], ...]) -> list[Line]:
+    """Figures in columns: names on the right of their cells, values beside them."""
+    lines: list[Line] = []
+    for row in rows:
+        spans: list[Span] = []
+        for at, figure in enumerate(row):
+            spans.append((fit(figure.name, NAMED - (at == 0), right=True), Mark.QUIET))
+            spans.append((fit(figure.text, VALUED, right=True), figure.mark))
+        lines.append(tuple(spans))
     return lines
 
 
-def _chain(picture: Picture, width: int) -> list[Line]:
+def _chain(picture: Picture) -> list[Line]:
     now, old = picture.now, picture.old
     assert now is not None
 
-    def kw(value: float | None, wide: int = 8) -> str:
-        return number(value, wide, 1, "kW", old=old)
+    def kw(name: str, value: float | None, mark: Mark = Mark.PLAIN) -> Figure:
+        return Figure(name, number(value, VALUED, 1, "kW", old=old), Mark.OLD if old else mark)
 
-    left: list[Span] = [(" target", Mark.QUIET), (kw(now.target_kw, 11), Mark.STRONG)]
-    left += [("  delivered", Mark.QUIET), (kw(now.delivered_kw, 11), Mark.STRONG)]
-    left += [("  read back", Mark.QUIET), (kw(now.read_back_kw, 11), _read_back_mark(picture))]
-    if now.cool_down_s > 0.0 or now.source_cool_down_s > 0.0:
-        left += [
-            ("  cool-down", Mark.QUIET),
-            (f" {minutes(max(now.cool_down_s, now.source_cool_down_s))}", Mark.STRONG),
-        ]
-    elif now.program_to_go_s is not None:
-        left += [("  to go", Mark.QUIET), (f" {minutes(now.program_to_go_s)}", Mark.STRONG)]
-    second: list[Span] = [("  limit", Mark.QUIET), (kw(now.ceiling_kw, 11), Mark.PLAIN)]
-    second += [("     margin", Mark.QUIET), (kw(now.margin_kw, 11), Mark.PLAIN)]
-    second += [("  available", Mark.QUIET), (kw(now.available_kw, 11), Mark.PLAIN)]
-    second += [("  of", Mark.QUIET), (f"{kw(now.rated_kw, 10)} rated", Mark.QUIET)]
-    return [tuple(left), tuple(second)]
-
-
-def _read_back_mark(picture: Picture) -> Mark:
-    now = picture.now
-    assert now is not None
-    return Mark.PLAIN if now.read_back_units == len(now.units) else Mark.ABNORMAL
+    whole = now.read_back_units == len(now.units)
+    cool_s = max(now.cool_down_s, now.source_cool_down_s)
+    time = (
+        Figure("cool-down", minutes(cool_s)) if cool_s else Figure("to go", minutes(now.program_to_go_s), Mark.STRONG)
+    )
+    return _block(
+        (
+            (
+                kw("target", now.target_kw, Mark.STRONG),
+                kw("delivered", now.delivered_kw, Mark.STRONG),
+                kw("read back", now.read_back_kw, Mark.PLAIN if whole else Mark.ABNORMAL),
+                kw("ordered", now.commanded_kw),
+            ),
+            (
+                kw("limit", now.ceiling_kw),
+                kw("margin", now.margin_kw),
+                kw("available", now.available_kw),
+                time,
+            ),
+        )
+    )
 
 
 def _source(picture: Picture, width: int) -> list[Line]:
@@ -103,23 +128,33 @@ def _source(picture: Picture, width: int) -> list[Line]:
     assert now is not None
     s: SourceShown = now.source
     old = picture.old or s.frozen or (s.age_s or 0.0) > STALE_S
-    pairs = s.volts_ll if any(v is not None for v in s.volts_ll) else s.volts_ln
-    volts = [(number(v, 8 if old else 6, 1 if width >= 100 else 0, old=old), Mark.PLAIN) for v in pairs]
-    amps = [(number(v, 8 if old else 6, 0, old=old), Mark.PLAIN) for v in s.amps]
-    first: list[Span] = [
-        (" source", Mark.QUIET),
-        (number(s.power_kw, 11, 1, "kW", old=old), Mark.STRONG),
-        (" ", Mark.PLAIN),
-    ]
-    first += [*volts, (" V ", Mark.QUIET), *amps, (" A ", Mark.QUIET)]
-    first += [(number(s.hertz, 9 if old else 7, 2, old=old), Mark.STRONG), (" Hz", Mark.QUIET)]
+    plain, strong = (Mark.OLD, Mark.OLD) if old else (Mark.PLAIN, Mark.STRONG)
     known = [a for a in s.amps if a is not None]
     uneven = nema_percent(known) if len(known) == 3 and min(known) >= 0.0 and sum(known) > 1.0 else None
-    second: list[Span] = [("   site", Mark.QUIET), (number(s.site_kw, 11, 1, "kW", old=old), Mark.PLAIN)]
-    second += [("  unbalance", Mark.QUIET), (number(uneven, 9, 1, "%", old=old), Mark.PLAIN)]
-    second += [("  power factor", Mark.QUIET), (number(s.power_factor, 7, 2, old=old), Mark.PLAIN)]
-    second += [("  energy", Mark.QUIET), (number(now.energy_kwh, 11, 1, "kWh", old=picture.old), Mark.PLAIN)]
-    return [tuple(first), tuple(second)]
+    block = _block(
+        (
+            (
+                Figure("source", number(s.power_kw, VALUED, 1, "kW", old=old), strong),
+                Figure("hertz", number(s.hertz, VALUED, 2, "Hz", old=old), strong),
+                Figure("site", number(s.site_kw, VALUED, 1, "kW", old=old), plain),
+                Figure("energy", number(now.energy_kwh, VALUED, 1, "kWh", old=picture.old), plain),
+            ),
+        )
+    )
+    pairs = s.volts_ll if any(v is not None for v in s.volts_ll) else s.volts_ln
+    wide = 9 if width >= 100 else 7
+    volts = "".join(number(v, wide, 1 if width >= 100 else 0, old=old) for v in pairs)
+    amps = "".join(number(a, wide, 0, old=old) for a in s.amps)
+    phases: list[Span] = [
+        ("    volts", Mark.QUIET),
+        (f"{volts} V", plain),
+        ("   amps", Mark.QUIET),
+        (f"{amps} A", plain),
+    ]
+    phases += [("  unbalance", Mark.QUIET), (number(uneven, 8, 1, "%", old=old), plain)]
+    if width >= 100:
+        phases += [("   power factor", Mark.QUIET), (number(s.power_factor, 7, 2, old=old), plain)]
+    return [*block, tuple(phases)]
 
 
 Cell = Callable[[UnitShown, int, bool], Span]  # of a bank, in so many cells, old or not
@@ -199,7 +234,7 @@ NAME = 11  # cells of a bank's name and its shape, before all columns
 def _columns(width: int) -> list[tuple[Column, int]]:
     """What is shown in a window of this width, and how wide each."""
     shown = [c for c in COLUMNS if c.least <= width]
-    rest = width - NAME - 1 - sum(c.width + 1 for c in shown)
+    rest = width - NAME - sum(c.width + 1 for c in shown)
     return [(c, c.width or max(3, rest)) for c in shown]
 
 
@@ -209,10 +244,10 @@ def _row(picture: Picture, u: UnitShown, columns: list[tuple[Column, int]], *, a
     if picture.glyphs == "ascii":
         shape = ASCII.get(shape, shape)
     name = fit(f"{'>' if at_cursor else ' '}{shape} {u.name}", NAME)
-    spans: list[Span] = [(name, Mark.CURSOR if at_cursor else mark), (" ", Mark.PLAIN)]
+    spans: list[Span] = [(name, Mark.CURSOR if at_cursor else mark)]
     for column, wide in columns:
         text, how = column.cell(u, wide, old)
-        spans += [(text, Mark.OLD if old and how in (Mark.PLAIN, Mark.STRONG) else how), (" ", Mark.PLAIN)]
+        spans += [(" ", Mark.PLAIN), (text, Mark.OLD if old and how in (Mark.PLAIN, Mark.STRONG) else how)]
     return tuple(spans)
 
 
