@@ -5,10 +5,7 @@ how far that is and how to drop.
 """
 
 import asyncio
-import shutil
 import signal
-import sys
-import textwrap
 import time
 from contextlib import suppress
 from typing import Any
@@ -16,7 +13,7 @@ from typing import Any
 from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
-from benchctl.cli.status import kw
+from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, wrapped
 from benchctl.cli.voice import Voice
 from benchctl.core.overrides import BY_WHAT
 from benchctl.core.shown import Snapshot
@@ -24,7 +21,6 @@ from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
 
 QUIET_S = 10.0  # without a word before the state is told
-INDENT = " " * 29  # of the words of an event, after its time and kind
 DROP = "to take everything off at once {}use `benchctl drop` in any shell"
 STAYS = "it goes on if you {}"
 LOST = "the run host is gone: nobody owns the chain. The units' watchdogs drop their load; look at the units."
@@ -72,6 +68,7 @@ class Follow:
         self._reflexes = 0
         self._unload_s = 0.0
         self._permissives: tuple[Any, ...] = ()
+        self._asked_s: float | None = None  # how long nobody had given a sign when one was asked for
         self._orders: set[asyncio.Task[None]] = set()
         self._leaving = False
 
@@ -117,7 +114,12 @@ class Follow:
         by = f" ({event.who})" if event.who else ""
         if event.what == "refused":
             self._refused.add(str(event.data.get("why", "")))
-        self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}")
+        how = ASKED.get(event.what, "") if self._asks else ""
+        self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}" + (f" - {how}" if how else ""))
+        if event.what == "check-in":
+            self._asked_s = 0.0
+        if how:
+            ring()
 
     def _state(self, now: Snapshot) -> None:
         if now.mode == "checks" and not now.loaded and now.permissives != self._permissives:
@@ -125,11 +127,11 @@ class Follow:
             missing = [text for text, holds in now.permissives if holds is not True]
             if missing:
                 self._say(f"{clock(now.wall_s)}  {'waits for':<18} {'; '.join(missing)}")
+        if self._asked_s is not None:
+            self._asked_s = None if now.person_s < self._asked_s else now.person_s
         if time.monotonic() - self._told_s >= QUIET_S:
-            ask = f"; QUESTION: {now.prompt.text} (yes or no, {now.prompt.remaining_s:.0f} s)" if now.prompt else ""
-            rest = f", cool-down {now.cool_down_s:.0f} s" if now.mode == "cooling down" else ""
-            target = f"target {now.target_kw:.0f} kW, delivered {kw(now.delivered_kw)}"
-            self._say(f"{clock(now.wall_s)}  {now.mode:<18} {target}{rest}{ask}")
+            words = state_line(now, asks=self._asks, absent=self._asked_s is not None)
+            self._say(f"{clock(now.wall_s)}  {now.mode:<18} {words}")
 
     def _say(self, line: str) -> None:
         for part in wrapped(line):
@@ -238,21 +240,3 @@ class Follow:
 def resting(now: Snapshot) -> bool:
     """True when nothing goes on: load is read back off, and nothing runs, unloads or cools."""
     return now.off is True and now.mode in ("idle", "done")
-
-
-def in_terminal() -> bool:
-    """Whether a person may be looking at what is narrated."""
-    return sys.stderr is not None and sys.stderr.isatty()
-
-
-def wrapped(line: str) -> list[str]:
-    """A line in the width of the terminal; as it is where there is none, for whoever searches it."""
-    if not in_terminal():
-        return [line]
-    width = shutil.get_terminal_size().columns
-    return textwrap.wrap(line, width, subsequent_indent=INDENT, break_on_hyphens=False) or [line]
-
-
-def clock(wall_s: float) -> str:
-    """Time of day of an event."""
-    return time.strftime("%H:%M:%S", time.localtime(wall_s))

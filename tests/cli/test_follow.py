@@ -8,6 +8,7 @@ import pytest
 
 from benchctl.cli import follow as room
 from benchctl.cli.follow import LEAVE, WORDS
+from benchctl.cli.telling import CHECK_IN
 from benchctl.core.command import Verb
 from benchctl.core.shown import PromptShown
 from tests.cli.desk import REST, at, shown
@@ -200,5 +201,33 @@ async def test_when_nothing_happens_the_state_is_told_with_the_open_question(mon
         prompt = PromptShown("band", "Go on?", "go on", "unload", 42.0, "hold")
         desk.client.show(shown(target_kw=80.0, delivered_kw=None, prompt=prompt))
         await until(lambda: desk.voice.said)
-        told = "target 80 kW, delivered not known; QUESTION: Go on? (yes or no, 42 s)"
-        assert desk.voice.said[0].endswith(told)
+        assert "  running            target 80 kW, delivered not known, " in desk.voice.said[0]
+        assert desk.voice.said[0].endswith("; QUESTION: Go on? (yes or no, 42 s)")
+
+
+async def test_a_sign_of_a_person_that_is_asked_for_is_asked_for_until_it_is_given(monkeypatch):
+    monkeypatch.setattr(room, "QUIET_S", 0.0)
+    async with at() as desk:
+        desk.client.tell("check-in", "is somebody there? Check in within 2 min")
+        desk.client.show(shown(person_s=300.0))
+        desk.client.show(shown(person_s=300.5))
+        desk.client.show(shown(person_s=0.0))
+        await until(lambda: len(desk.voice.said) == 4)
+        assert desk.voice.said[0].endswith("is somebody there? Check in within 2 min - press Enter to check in")
+        asked = [CHECK_IN in line for line in desk.voice.said[1:]]
+        assert asked == [True, True, False]
+
+
+async def test_where_nothing_can_be_typed_nobody_is_told_to_type():
+    async with at(asks=False) as desk:
+        desk.client.tell("check-in", "is somebody there?")
+        desk.client.tell("prompt", "bank 1 is held. Go on?")
+        await until(lambda: len(desk.voice.said) == 2)
+        assert [line.rpartition("?")[2] for line in desk.voice.said] == ["", ""]
+
+
+async def test_a_question_says_how_it_is_answered():
+    async with at() as desk:
+        desk.client.tell("prompt", "bank 1 is held. Go on?")
+        await until(lambda: desk.voice.said)
+        assert desk.voice.said[0].endswith("Go on? - type yes or no")
