@@ -56,6 +56,31 @@ class BankTold:
     rated_kw: float
     endpoint: str
     stages: tuple[StageTold, ...]
+    position: str = ""
+    step_kw: float | None = None  # of a set point; None where stages are ordered
+
+
+@dataclass(frozen=True, slots=True)
+class Register:
+    """A point of a register map as it was last read. bit: of the word, or None; age_s: None = never read."""
+
+    table: str
+    address: int
+    bit: int | None
+    words: tuple[int, ...]
+    name: str
+    text: str
+    age_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Registers:
+    """Of one bank, as of scan `number`. fault: why they cannot be shown, or empty."""
+
+    bank: str
+    number: int = 0
+    rows: tuple[Register, ...] = ()
+    fault: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +92,7 @@ class Place:
     rehearsal: bool = False
     banks: tuple[BankTold, ...] = ()
     instruments: tuple[tuple[str, str, str], ...] = ()  # name, role, place
+    ends: dict[str, str] = field(default_factory=dict)  # of each device by its name: HOST:PORT/unit id
     nameplate: dict[str, Any] = field(default_factory=dict)
     limits: dict[str, Any] = field(default_factory=dict)
     attendance: str = ""
@@ -122,10 +148,11 @@ class Picture:
     story: Story = field(default_factory=Story)
     traces: Traces = field(default_factory=Traces)
     plan: dict[str, Any] | None = None  # the answer to the program that is chosen, with its name
-    registers: tuple[tuple[Any, ...], ...] = ()  # of the bank that is looked at
+    registers: Registers | None = None  # of the bank that is looked at
     contact: tuple[dict[str, Any], ...] = ()  # the rows of first contact
     runs: tuple[dict[str, Any], ...] = ()  # of the runs' folder, the newest first
     run: dict[str, Any] | None = None  # the run that is open: its events, its trend
+    fetching: str = ""  # what the page that is shown waits for, or why it cannot be had
     cursor: Cursor = field(default_factory=Cursor)
     glyphs: str = "full"  # or "ascii"
 
