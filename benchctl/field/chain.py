@@ -9,17 +9,17 @@ import asyncio
 from benchctl.core.orders import NO_WRITES, Orders, UnitOrders, UnitWrites, Write
 from benchctl.core.reading import InstrumentReading, UnitReading
 from benchctl.core.site import Endpoint, Instrument, Site, Unit
-from benchctl.field.answer import Got
+from benchctl.field.answer import Answers, Got
 from benchctl.field.counts import Counts
 from benchctl.field.device import Device
 from benchctl.field.encode import NOTHING
-from benchctl.field.ending import Ending, see_out, unless
+from benchctl.field.ending import Ending, unless
 from benchctl.field.job import (
     Job,
+    at_once,
     by_line,
     closings,
     discard_all,
-    each_line,
     feeds,
     first_pass,
     loaded_first,
@@ -65,6 +65,11 @@ class Chain:
         """What is wrong with a device's connection or orders, in words, by device name."""
         told = {d.noun.name: d.fault or d.link.fault for d in self._devices}
         return {name: fault for name, fault in told.items() if fault}
+
+    @property
+    def said(self) -> dict[str, tuple[Answers, float | None]]:
+        """What each device said when it was last asked for everything, and seconds that one request took, by name."""
+        return {d.noun.name: (d.said, d.took_s) for d in self._devices}
 
     @property
     def troubles(self) -> dict[tuple[str, ...], tuple[int, str]]:
@@ -135,25 +140,21 @@ class Chain:
         answering: list[Job] = []
         mute: list[Job] = []
         for job in busy:
+            discard_all(job)
             if job.device.answering:
                 answering.append(job)
             elif orders.urgent or job.device.write_due():
                 mute.append(job)
-        for job in busy:
-            discard_all(job)
         shared = {id(j.device.link) for j in answering}
-        early = [
-            self._loop.create_task(mute_pass(mine, until_s))
-            for mine in by_line(j for j in mute if id(j.device.link) not in shared)
-        ]
+        first = at_once(answering, first_pass, until_s)
+        beside = at_once((j for j in mute if id(j.device.link) not in shared), mute_pass, until_s)
         try:
-            await each_line(answering, lambda mine: first_pass(mine, until_s))
+            await first.over()
             await self._second_pass(answering, jobs, orders, until_s)
-            await each_line([j for j in mute if id(j.device.link) in shared], lambda mine: mute_pass(mine, until_s))
-            if early:
-                await asyncio.wait(early, timeout=max(0.0, until_s - self._loop.time()) + GRACE_S)
+            await at_once((j for j in mute if id(j.device.link) in shared), mute_pass, until_s).over()
+            await beside.over(until_s + GRACE_S)
         finally:
-            await see_out(early)
+            beside.cancel()
 
     def _job(self, device: Device, orders: UnitOrders, urgent: bool) -> Job:
         device.fault = ""
@@ -180,11 +181,11 @@ class Chain:
         if closing and orders.block:
             await asyncio.gather(*(j.device.link.quiesce(j.device.turnaround_s) for j in one_a_line(closing)))
         if closing:
-            await each_line(closing, lambda mine: closings(mine, until_s))
+            await at_once(closing, closings, until_s).over()
             if orders.block:
                 acknowledged = [j.closed_s for j in closing if j.closed_s is not None]
                 self.last_block_spread_s = max(acknowledged) - min(acknowledged) if acknowledged else 0.0
-        await each_line([j for j in jobs if j.writes.feed], lambda mine: feeds(mine, until_s))
+        await at_once((j for j in jobs if j.writes.feed), feeds, until_s).over()
 
     def abandon(self, unit: int) -> None:
         """Close the socket of a unit for good, with all behind it: its watchdog then drops its load."""

@@ -4,7 +4,8 @@ Nothing is written here. Each device is asked twice, some time apart, so that a 
 """
 
 import asyncio
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 from benchctl.core.profile import Profile
 from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
@@ -43,6 +44,16 @@ class Met:
     absent: tuple[str, ...]  # addresses of the profile that the device does not have
     warnings: tuple[str, ...]  # in words, what does not agree with the site
     reading: UnitReading | InstrumentReading
+    age_s: float | None = None  # since it was last heard
+
+
+def plain(met: Met) -> dict[str, Any]:
+    """Plain values, for machines and other processes. What the device says of its ratings is named so."""
+    row = {f.name: getattr(met, f.name) for f in fields(met) if f.name != "reading"}
+    row["says_rated_kw"], row["says_rated_v"] = row.pop("rated_kw"), row.pop("rated_v")
+    for key, digits in (("latency_s", 4), ("age_s", 3)):
+        row[key] = None if row[key] is None else round(row[key], digits)
+    return row | {"outcome": met.outcome.value}
 
 
 async def meet(
@@ -89,39 +100,62 @@ def _met(
     absent: tuple[str, ...],
     fault: str,
 ) -> Met:
-    found = decode(decoder_of(noun), answers)
+    reading = whole(site, noun, answers)
+    return introduced(
+        site, noun, reading, answers, _moved(old, reading.electrical), latency_s=latency_s, absent=absent, fault=fault,
+        age_s=0.0 if reading.outcome.answered else None, stranger=True,
+    )  # fmt: skip
+
+
+def whole(site: Site, noun: Unit | Instrument, answers: Answers) -> UnitReading | InstrumentReading:
+    """What answers of a device mean, those that are read once included."""
     nominal = basis(site.nameplate, site.limits.volts_present_percent)
-    reading: UnitReading | InstrumentReading
+    return decode_unit(noun, answers, nominal) if isinstance(noun, Unit) else decode_instrument(noun, answers, nominal)
+
+
+def introduced(
+    site: Site,
+    noun: Unit | Instrument,
+    reading: UnitReading | InstrumentReading,
+    said: Answers,
+    fresh: bool | None,
+    *,
+    latency_s: float | None,
+    absent: tuple[str, ...],
+    fault: str,
+    age_s: float | None,
+    stranger: bool,
+) -> Met:
+    """A device by its newest reading and by what it has said of itself. stranger: no load on it can be ours."""
+    found = decode(decoder_of(noun), said)
     load_on: bool | None = None
     names: tuple[str, ...] = ()
-    if isinstance(noun, Unit):
-        reading = decode_unit(noun, answers, nominal)
+    if isinstance(noun, Unit) and isinstance(reading, UnitReading):
         load_on = None if reading.load is None else reading.load > 0
         names = tuple(f.text for i, f in enumerate(noun.profile.faults) if reading.faults >> i & 1)
-    else:
-        reading = decode_instrument(noun, answers, nominal)
-    now = reading.electrical
-    fresh = _moved(old, now)
-    model = found.texts.get("model_id") or _whole(found.values.get("model_id"))
+    warnings = _warnings(site, noun, reading, found, fresh, fault)
+    if load_on and stranger:
+        warnings.append("load is on already, and was not started from here")
     return Met(
-        noun.name,
-        reading.outcome.answered,
-        reading.outcome,
-        latency_s,
-        reading.serial,
-        model,
-        found.texts.get("firmware") or _whole(found.values.get("firmware")),
-        reading.identity_ok,
-        found.values.get("rated_kw"),
-        found.values.get("rated_v"),
-        found.values.get("watchdog_s"),
-        fresh,
-        load_on,
-        names,
-        reading.suspect,
-        absent,
-        tuple(_warnings(site, noun, reading, found, fresh, fault)),
-        reading,
+        name=noun.name,
+        reached=reading.outcome.answered,
+        outcome=reading.outcome,
+        latency_s=latency_s,
+        serial=reading.serial,
+        model=found.texts.get("model_id") or _number(found.values.get("model_id")),
+        firmware=found.texts.get("firmware") or _number(found.values.get("firmware")),
+        identity_ok=reading.identity_ok,
+        rated_kw=found.values.get("rated_kw"),
+        rated_v=found.values.get("rated_v"),
+        watchdog_s=found.values.get("watchdog_s"),
+        fresh=fresh,
+        load_on=load_on,
+        faults=names,
+        suspect=reading.suspect,
+        absent=absent,
+        warnings=tuple(warnings),
+        reading=reading,
+        age_s=age_s,
     )
 
 
@@ -138,7 +172,7 @@ def _moved(old: Electrical, now: Electrical) -> bool | None:
     return False if now.refresh_count is not None or any(a for a in now.amps) else None
 
 
-def _whole(number: float | None) -> str | None:
+def _number(number: float | None) -> str | None:
     return None if number is None else f"{number:g}"
 
 
@@ -186,6 +220,4 @@ def _unit_warnings(site: Site, profile: Profile, reading: UnitReading, found: De
         told.append("it is under its own panel and takes no orders")
     if reading.emergency_stop:
         told.append("its emergency stop is operated")
-    if reading.load:
-        told.append("load is on already, and was not started from here")
     return told

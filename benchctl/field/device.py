@@ -7,11 +7,12 @@ from benchctl.core.orders import UnitOrders, Write
 from benchctl.core.registers import Space
 from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
+from benchctl.field.asking import Asking
 from benchctl.field.counts import Counts
 from benchctl.field.encode import Request, Writes, encode
 from benchctl.field.holes import NO_SUCH_ADDRESS, Steps, existing, read_parts
 from benchctl.field.link import Link
-from benchctl.field.modbus import read_question
+from benchctl.field.modbus import read_question, write_question
 from benchctl.field.points import Block, Plan
 from benchctl.field.sweep import decoder_of
 
@@ -38,6 +39,8 @@ class Device:
         self.answers: list[Answer] = []  # of the scan in progress, or of the last one
         self.before: Answers = ()  # of the scan before, in which something was asked
         self.counts = Counts()
+        self.said: Answers = ()  # when it was last asked for everything, what does not change included
+        self.took_s: float | None = None  # the last request for what does not change
         self.silent = False
         self.absent: list[tuple[Space, int]] = []  # addresses found not to exist, each named once
         self.fault = ""  # why orders could not be written, in words
@@ -140,11 +143,14 @@ class Device:
         """What does not change, in as many scans as it needs, and told in one: together it identifies the device."""
         for index in range(self.plan.each, len(self.plan.blocks)):
             if index not in self._once:
+                begun_s = self._loop.time()
                 if not (yield from self._read(index, until_s, ROOM)):
                     return
+                self.took_s = self._loop.time() - begun_s
                 self._once[index], self.answers[index] = self.answers[index], NOT_ASKED
         for index, answer in self._once.items():
             self.answers[index] = answer
+        self.said = tuple(self.answers)
         self._once = {}
         self._once_due_s = now_s + ONCE_EVERY_S
 
@@ -250,13 +256,16 @@ class Device:
         answer = self._known(block)
         return answer.got, answer.words[first:end], answer.holes
 
-    async def write(self, requests: Sequence[Request], until_s: float, *, careful: bool) -> Write:
+    def write(self, requests: Sequence[Request], asking: Asking, *, careful: bool) -> Steps[Write]:
         """Send requests in order. careful: stop at the first that is not acknowledged; else only at silence."""
         worst = Write.NONE
         self._doubt()
-        timeout_s = self.timeout_s if self.answering else min(self.timeout_s, MUTE_TIMEOUT_S)
+        asking.timeout_s = self.timeout_s if self.answering else min(self.timeout_s, MUTE_TIMEOUT_S)
         for request in requests:
-            ended = self.counts.write(await self.link.write(self.noun.unit_id, request, timeout_s, until_s))
+            answer = NOT_ASKED
+            if self.link.connected:
+                answer = yield write_question(self.noun.unit_id, request)
+            ended = self.counts.write(answer)
             worst = max(worst, ended, key=_BADNESS.__getitem__)
             if ended is not Write.DONE and (careful or ended is not Write.REFUSED):
                 break

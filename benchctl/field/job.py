@@ -1,14 +1,19 @@
 """The writes of one scan in their order: openings, fans, closings, feed; mute devices apart: they delay nobody."""
 
 import asyncio
-from collections.abc import Awaitable, Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from benchctl.core.orders import UnitWrites, Write
 from benchctl.core.site import Unit
+from benchctl.field.asking import Asking, Together
 from benchctl.field.decode import decode_unit
 from benchctl.field.device import Device
 from benchctl.field.encode import Request, Writes
+from benchctl.field.holes import Steps
+
+Pass = Callable[[Sequence["Job"], Asking], Steps[None]]  # what is written to the devices of one line
 
 
 @dataclass(slots=True)
@@ -32,35 +37,35 @@ class Job:
         return UnitWrites(self.opening, self.fan, self.closing, feed)
 
 
-async def first_pass(jobs: Sequence[Job], until_s: float) -> None:
+def first_pass(jobs: Sequence[Job], asking: Asking) -> Steps[None]:
     """Openings of every device on a line, then fans."""
     for job in jobs:
         if job.writes.openings:
             job.opening = Write.UNKNOWN  # while it is under way, and if it is given up then
-            job.opening = await job.device.write(job.writes.openings, until_s, careful=False)
+            job.opening = yield from job.device.write(job.writes.openings, asking, careful=False)
     for job in jobs:
         if job.writes.fans:
             job.fan = Write.UNKNOWN
-            job.fan = await job.device.write(job.writes.fans, until_s, careful=False)
+            job.fan = yield from job.device.write(job.writes.fans, asking, careful=False)
 
 
-async def closings(jobs: Sequence[Job], until_s: float) -> None:
+def closings(jobs: Sequence[Job], asking: Asking) -> Steps[None]:
     """Closings of every device on a line; each stops at the first that is not acknowledged."""
     for job in jobs:
         job.closing = Write.UNKNOWN
-        job.closing = await job.device.write(job.writes.closings, until_s, careful=True)
+        job.closing = yield from job.device.write(job.writes.closings, asking, careful=True)
         if job.closing is Write.DONE:
             job.closed_s = asyncio.get_running_loop().time()
 
 
-async def feeds(jobs: Sequence[Job], until_s: float) -> None:
+def feeds(jobs: Sequence[Job], asking: Asking) -> Steps[None]:
     """Watchdog feeds of every device on a line."""
     for job in jobs:
         job.feed = Write.UNKNOWN
-        job.feed = await job.device.write(job.writes.feed, until_s, careful=False)
+        job.feed = yield from job.device.write(job.writes.feed, asking, careful=False)
 
 
-async def mute_pass(jobs: Sequence[Job], until_s: float) -> None:
+def mute_pass(jobs: Sequence[Job], asking: Asking) -> Steps[None]:
     """Everything but closings for devices that do not answer; the first silence ends it."""
     for job in jobs:
         job.device.stop_ping()
@@ -72,7 +77,7 @@ async def mute_pass(jobs: Sequence[Job], until_s: float) -> None:
         for name, requests in groups:
             if requests:
                 setattr(job, name, Write.UNKNOWN)
-                ended = await job.device.write(requests, until_s, careful=False)
+                ended = yield from job.device.write(requests, asking, careful=False)
                 setattr(job, name, ended)
                 if ended in (Write.UNKNOWN, Write.NOT_SENT):
                     break
@@ -112,10 +117,9 @@ def one_a_line(jobs: Iterable[Job]) -> list[Job]:
     return [mine[0] for mine in by_line(jobs)]
 
 
-async def each_line(jobs: Sequence[Job], act: Callable[[Sequence[Job]], Awaitable[None]]) -> None:
-    """All lines at once, the jobs of each in turn."""
-    lines = by_line(jobs)
-    if len(lines) == 1:
-        await act(lines[0])
-    elif lines:
-        await asyncio.gather(*(act(mine) for mine in lines))
+def at_once(jobs: Iterable[Job], act: Pass, until_s: float) -> Together:
+    """Begin on all lines at once, with the jobs of each in turn."""
+    together = Together()
+    for mine in by_line(jobs):
+        together.start(mine[0].device.link, partial(act, mine), until_s)
+    return together
