@@ -1,9 +1,205 @@
-"""The page bank."""
+"""Everything of one bank: how it is and why, its figures, its stages, and the words of its registers.
 
-from benchctl.tui.view.picture import Picture
-from benchctl.tui.view.text import Line, Mark
+Stages stand above the registers in a narrow window, beside them in a wide one. Up and down move over the stages,
+page up and page down over the registers.
+"""
+
+from benchctl.core.shown import UnitShown
+from benchctl.core.snapshot import CONDITIONS
+from benchctl.tui.view.chain import ASCII, SHAPES, STALE_S, UNKNOWN, visible
+from benchctl.tui.view.picture import BankTold, Picture, Register
+from benchctl.tui.view.scrolled import part
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, crop, ends, fit, minutes, number, wrap
+
+WIDE = 120  # from here on the registers stand beside the stages
+STAGE = 38  # cells of a stage
+SAYS = {c.word: c.says for c in CONDITIONS}
+NOTHING = BankTold("", "", 0.0, "", ())
 
 
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
-    return [((" bank", Mark.QUIET),)]
+    now = picture.now
+    if now is None or not now.units:
+        return [(), ((f"   {'no bank' if now else 'waiting for the first scan'}", Mark.QUIET),)]
+    at = min(picture.cursor.bank, len(now.units) - 1)
+    u = now.units[at]
+    told = next((b for b in picture.place.banks if b.name == u.name), NOTHING)
+    if width >= WIDE:
+        return _beside(picture, u, told, width, height)
+    facts = _facts(picture, u, told, width, tight=height < 26)
+    facts.append(())
+    room = height - len(facts)
+    stages = _stages(picture, u, told, width, max(0, room - max(5, room // 3)))
+    return [*facts, *stages, *_registers(picture, u, width, room - len(stages))]
+
+
+def _beside(picture: Picture, u: UnitShown, told: BankTold, width: int, height: int) -> list[Line]:
+    half = min(84, width // 2)
+    left = [*_facts(picture, u, told, half - 2, tight=False), ()]
+    left += _stages(picture, u, told, half - 2, max(0, height - len(left)))
+    right = [(), *_registers(picture, u, width - half, height - 1)]
+    rows = max(len(left), len(right))
+    left += [()] * (rows - len(left))
+    right += [()] * (rows - len(right))
+    return [(*crop(a, half), *crop(b, width - half)) for a, b in zip(left, right, strict=True)]
+
+
+# -- the bank
+
+
+def _facts(picture: Picture, u: UnitShown, told: BankTold, width: int, *, tight: bool) -> list[Line]:
+    old = picture.old or u.age_s is None or u.age_s > STALE_S
+    shape, mark = SHAPES.get(u.condition, UNKNOWN)
+    shape = ASCII.get(shape, shape) if picture.glyphs == "ascii" else shape
+    count = len(picture.now.units) if picture.now else 0
+    head: Line = (
+        (f" {shape} {u.name} ", mark if mark is not Mark.PLAIN else Mark.STRONG),
+        (f"  {u.condition}", Mark.STRONG),
+        (f": {SAYS.get(u.condition, 'a word that is not known')}", Mark.PLAIN),
+    )
+    place = picture.cursor.bank + 1
+    lines = [ends(head, ((f" {min(place, count)} of {count}  ← → ", Mark.QUIET),), width)]
+    lines += _why(u, width)
+    lines += [] if tight else [()]
+    figures = (
+        ("ordered", u.commanded_kw, Mark.PLAIN),
+        ("read back", u.read_back_kw, Mark.PLAIN),
+        ("measured", u.measured_kw, Mark.STRONG),
+        ("possible", u.possible_kw, Mark.PLAIN),
+        ("rated", u.rated_kw, Mark.QUIET),
+    )
+    wide = 13 if width >= 72 else 11
+    lines.append((("  ", Mark.PLAIN), *((fit(name, wide, right=True), Mark.QUIET) for name, _, _ in figures)))
+    still = {"rated"}
+    row = [
+        (number(kw, wide, 1, "kW", old=old and name not in still), Mark.OLD if old and name not in still else how)
+        for name, kw, how in figures
+    ]
+    lines.append((("  ", Mark.PLAIN), *row))
+    lines += [] if tight else [()]
+    lines += _air(u, old, width)
+    lines += _nature(picture, u, told, width)
+    return lines
+
+
+def _why(u: UnitShown, width: int) -> list[Line]:
+    """Why no stage may close, and what the bank itself reports."""
+    lines: list[Line] = []
+    if u.unable:
+        lines += [((f"   {said}", Mark.PLAIN),) for said in wrap(f"No stage may close: {u.unable}.", width - 4)[:2]]
+    if u.faults:
+        said = f"It reports: {'; '.join(u.faults)}."
+        lines += [
+            ((f" × {line}" if i == 0 else f"   {line}", Mark.FAULTY),)
+            for i, line in enumerate(wrap(said, width - 4)[:2])
+        ]
+    return lines
+
+
+def _air(u: UnitShown, old: bool, width: int) -> list[Line]:
+    def what(name: str, text: str, mark: Mark = Mark.PLAIN) -> list[Span]:
+        return [(f"   {name} ", Mark.QUIET), (text, Mark.OLD if old and mark is Mark.PLAIN else mark)]
+
+    wrong = u.fan_ordered and u.fan_on is False
+    fan = f"{'ordered on' if u.fan_ordered else 'not ordered'}, {_told(u.fan_on, 'runs', 'stands')}"
+    air = Mark.ABNORMAL if u.fan_on is True and u.airflow is False else Mark.PLAIN
+    first = [
+        *what("fan", fan, Mark.ABNORMAL if wrong else Mark.PLAIN),
+        *what("airflow", _told(u.airflow, "yes", "no"), air),
+    ]
+    first += what("panel", _told(u.remote, "remote", "LOCAL"), Mark.ABNORMAL if u.remote is False else Mark.PLAIN)
+    second = what("exhaust", number(u.exhaust_c, 8, 1, "°C", old=old).strip())
+    second += what("inlet", number(u.inlet_c, 8, 1, "°C", old=old).strip())
+    second += what("cool-down", minutes(u.cool_down_s) if u.cool_down_s else "none owed")
+    stale = u.age_s is None or u.age_s > STALE_S
+    heard = what(
+        "heard", f"{age(u.age_s)} ago" if u.age_s is not None else "never", Mark.ABNORMAL if stale else Mark.PLAIN
+    )
+    if width >= 76:
+        return [tuple(first), tuple(second + heard)]
+    return [tuple(first), tuple(second), tuple(heard)]
+
+
+def _told(value: bool | None, yes: str, no: str) -> str:
+    return MISSING if value is None else yes if value else no
+
+
+def _nature(picture: Picture, u: UnitShown, told: BankTold, width: int) -> list[Line]:
+    """What does not change: type, place, address."""
+    words = [told.title, told.position, told.endpoint and f"at {told.endpoint}", "" if u.joined else "not joined"]
+    words.append("its load was found on" if u.found else "")
+    return [((fit(f"   {' · '.join(filter(None, words))}", max(0, width)), Mark.QUIET),)]
+
+
+# -- its stages
+
+
+def _stages(picture: Picture, u: UnitShown, told: BankTold, width: int, height: int) -> list[Line]:
+    if height <= 1:
+        return []
+    if not told.stages:
+        step = number(told.step_kw, 8, 1, "kW").strip()
+        said = f"   set point in steps of {step}: it chooses its own stages" if told.step_kw else "   no stages known"
+        return [((said, Mark.QUIET),), ()][:height]
+    rows = height - 2 if height > 4 else height - 1
+    columns = 2 if len(told.stages) > rows and width >= 2 * STAGE else 1
+    at, count = min(picture.cursor.stage, len(told.stages) - 1), len(told.stages)
+    first = visible(at, count, rows * columns)
+    rows = min(rows, -(-count // columns))
+    head = fit(f"   {fit('stage', 9)}{fit('rated', 10, right=True)}   read back", STAGE)
+    more = f"{first + 1} to {first + rows * columns} of {count}" if rows * columns < count else ""
+    beside = fit(f" {more}" if more else "", max(0, width - STAGE * columns))
+    lines: list[Line] = [((head * columns + beside, Mark.QUIET),)]
+    for index in range(first, first + rows):
+        beside_it = [_stage(picture, u, told, i, at) for i in range(index, first + rows * columns, rows) if i < count]
+        lines.append(tuple(span for stage in beside_it for span in stage))
+    return [*lines, ()] if len(lines) < height else lines
+
+
+def _stage(picture: Picture, u: UnitShown, told: BankTold, index: int, at: int) -> Line:
+    old = picture.old or u.age_s is None or u.age_s > STALE_S
+    stage = told.stages[index]
+    closed = None if u.closed is None else stage.name in u.closed
+    shape = "?" if closed is None else "■" if closed else "□"
+    shape = ASCII.get(shape, shape) if picture.glyphs == "ascii" else shape
+    word = "not known" if closed is None else "closed" if closed else "open"
+    how = Mark.OLD if old else Mark.STRONG if closed else Mark.PLAIN
+    text = f"({word})" if old and closed is not None else word
+    return (
+        (f" {'>' if index == at else ' '}{shape} {fit(stage.name, 8)}", Mark.CURSOR if index == at else Mark.PLAIN),
+        (number(stage.rated_kw, 10, 1, "kW"), Mark.QUIET),
+        (f"   {fit(text, STAGE - 25)}", how),
+    )
+
+
+# -- its registers
+
+
+def _registers(picture: Picture, u: UnitShown, width: int, height: int) -> list[Line]:
+    if height <= 0:
+        return []
+    found = picture.registers
+    if found is None or found.bank != u.name:
+        return [((" registers: asking", Mark.QUIET),)]
+    if found.fault:
+        return [((fit(f" registers: {found.fault}", width), Mark.ABNORMAL),)]
+    value = max(8, width - 62)
+    head = f" {fit('register', 15)}{fit('words', 15)}{fit('name', 20)} {fit('value', value)}{fit('age', 7, right=True)}"
+    lines = [_register(picture, row, value) for row in found.rows]
+    return [((head, Mark.QUIET),), *part(lines, picture.cursor.scroll, height - 1)]
+
+
+def _register(picture: Picture, row: Register, value: int) -> Line:
+    where = f"{row.table} {row.address}{'' if row.bit is None else f'.{row.bit}'}"
+    words = " ".join(f"{word:04X}" for word in row.words) or MISSING
+    old = picture.old or row.age_s is None
+    said = f"({row.text})" if old and row.text else row.text or MISSING
+    if cells(said) > value and said.lstrip("(-")[:1].isdigit():
+        said = "#" * value  # a figure is never cut
+    return (
+        (f" {fit(where, 14)} {fit(words, 14)} ", Mark.QUIET),
+        (f"{fit(row.name, 20)} ", Mark.PLAIN if row.name else Mark.QUIET),
+        (fit(said, value), Mark.OLD if old else Mark.STRONG),
+        (fit(age(row.age_s), 7, right=True), Mark.QUIET),
+    )
