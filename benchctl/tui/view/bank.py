@@ -192,13 +192,12 @@ def _registers(picture: Picture, u: UnitShown, width: int, height: int) -> list[
 
 def _register(picture: Picture, row: Register, value: int) -> Line:
     where = f"{row.table} {row.address}{'' if row.bit is None else f'.{row.bit}'}"
-    words = " ".join(f"{word:04X}" for word in row.words) or MISSING
     old = picture.old or row.age_s is None
     said = f"({row.text})" if old and row.text else row.text or MISSING
     if cells(said) > value and said.lstrip("(-")[:1].isdigit():
         said = "#" * value  # a figure is never cut
     return (
-        (f" {fit(where, 14)} {fit(words, 14)} ", Mark.QUIET),
+        (f" {fit(where, 14)} {fit(row.words or MISSING, 14)} ", Mark.QUIET),
         (f"{fit(row.name, 20)} ", Mark.PLAIN if row.name else Mark.QUIET),
         (fit(said, value), Mark.OLD if old else Mark.STRONG),
         (fit(age(row.age_s), 7, right=True), Mark.QUIET),

@@ -62,12 +62,12 @@ class BankTold:
 
 @dataclass(frozen=True, slots=True)
 class Register:
-    """A point of a register map as it was last read. bit: of the word, or None; age_s: None = never read."""
+    """A point of a register map as it was last read. bit: of the word, or None; words: in hexadecimal digits."""
 
     table: str
     address: int
     bit: int | None
-    words: tuple[int, ...]
+    words: str
     name: str
     text: str
     age_s: float | None

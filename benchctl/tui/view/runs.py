@@ -1,9 +1,150 @@
-"""The page runs."""
+"""Runs of before, the newest first; and one of them, opened: how it ended, what happened in it, its trend.
 
+A row of the list: `run`, `kind`, `program`, `started`, `condition`, `outcome`, `peak_kw`, `sealed`, or `fault` where
+the record cannot be read. An open run: its row, with `events` (clock, seconds since the start, what, bank, text, who),
+`gaps`, `totals`, `left_out` and `trend` (columns and rows).
+"""
+
+from typing import Any
+
+from benchctl.tui.view.chain import visible
 from benchctl.tui.view.picture import Picture
-from benchctl.tui.view.text import Line, Mark
+from benchctl.tui.view.scrolled import part
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, clean, fit, minutes, number, wrap
+
+BY_HAND = "load by hand"
+SEAL_CHECK = "Its seal is not checked here: benchctl show does."
 
 
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
-    return [((" runs", Mark.QUIET),)]
+    if picture.cursor.run_open:
+        return _opened(picture, width, height)
+    rows = picture.runs
+    if not rows:
+        said = picture.fetching or "No run has been recorded yet."
+        where = f"Records are kept in {picture.place.runs}" if picture.place.runs else ""
+        return [(), ((f"   {said}", Mark.STRONG),), ((f"   {where}", Mark.QUIET),)]
+    at = min(picture.cursor.run, len(rows) - 1)
+    below = _about(picture, rows[at], width)
+    below = below if height >= len(below) + 4 else []
+    lines: list[Line] = [_columns(width)]
+    room = max(1, height - 1 - len(below))
+    first = visible(at, len(rows), room)
+    lines += [_row(run, width, at_cursor=i == at) for i, run in enumerate(rows[first : first + room], first)]
+    return [*lines, *[()] * (room + 1 - len(lines)), *below]
+
+
+# -- the list
+
+
+def _columns(width: int) -> Line:
+    what, outcome = _wide(width)
+    head = f"  {fit('begun', 17)}{fit('what', what)} {fit('outcome', outcome)} {fit('peak', 10, right=True)}  record"
+    return ((head, Mark.QUIET),)
+
+
+def _wide(width: int) -> tuple[int, int]:
+    """Cells of what was run and of its outcome."""
+    rest = max(20, width - 2 - 17 - 1 - 1 - 10 - 2 - 11)
+    what = min(44, rest // 2)
+    return what, rest - what
+
+
+def _row(run: dict[str, Any], width: int, *, at_cursor: bool) -> Line:
+    mark = "> " if at_cursor else "  "
+    name = Mark.CURSOR if at_cursor else Mark.PLAIN
+    if run.get("fault"):
+        head = fit(f"{mark}{run.get('run', '')}", min(44, max(20, width // 2)))
+        return ((head, name), (fit(f" cannot be read: {run['fault']}", max(0, width - len(head))), Mark.ABNORMAL))
+    what, outcome = _wide(width)
+    said, how = _outcome(run)
+    sealed = bool(run.get("sealed"))
+    rehearsed = "rehearsal: " if run.get("kind") == "rehearsal" else ""
+    return (
+        (fit(f"{mark}{_begun(run)}", 18), name),
+        (f" {fit(rehearsed + (run.get('program') or BY_HAND), what - 1)}", name),
+        (" ", Mark.PLAIN),
+        (fit(said, outcome), how),
+        (f" {number(_figure(run.get('peak_kw')), 10, 1, 'kW')}  ", Mark.STRONG),
+        (fit("sealed" if sealed else "no seal", 9), Mark.PLAIN if sealed else Mark.QUIET),
+    )
+
+
+def _begun(run: dict[str, Any]) -> str:
+    return str(run.get("started") or "")[:16].replace("T", " ") or MISSING
+
+
+def _outcome(run: dict[str, Any]) -> tuple[str, Mark]:
+    """How it ended, and whether that needs to be seen."""
+    if run.get("condition") == "being written":
+        return "goes on now", Mark.TITLE
+    if run.get("condition") == "interrupted":
+        return "interrupted: the record has no end", Mark.ABNORMAL
+    return str(run.get("outcome") or MISSING), Mark.PLAIN
+
+
+def _figure(value: Any) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _about(picture: Picture, run: dict[str, Any], width: int) -> list[Line]:
+    """The run under the cursor, in full."""
+    lines: list[Line] = [(), ((fit(f"  {run.get('run', '')}", width), Mark.STRONG),)]
+    said = str(run.get("fault") or "") or _outcome(run)[0]
+    lines += [((f"  {text}", Mark.PLAIN),) for text in wrap(said, max(10, width - 4))[:2]]
+    return [*lines, (("  Enter opens it", Mark.QUIET), (f"   {picture.fetching}", Mark.QUIET))]
+
+
+# -- one of them
+
+
+def _opened(picture: Picture, width: int, height: int) -> list[Line]:
+    run = picture.run
+    if run is None:
+        return [(), ((f"   {picture.fetching or 'opening'}", Mark.QUIET),)]
+    head = _head(run, width)
+    return [*head, *part(story(picture, width), picture.cursor.scroll, max(1, height - len(head)))]
+
+
+def _head(run: dict[str, Any], width: int) -> list[Line]:
+    said, how = _outcome(run)
+    lines: list[Line] = [
+        ((fit(f" {run.get('run', '')}", max(0, width - 22)), Mark.STRONG), ("   esc: back", Mark.QUIET))
+    ]
+    if run.get("fault"):
+        return [
+            *lines,
+            *(((f"   {text}", Mark.ABNORMAL),) for text in wrap(str(run["fault"]), max(10, width - 4))[:3]),
+            (),
+        ]
+    facts: list[Span] = [("   begun ", Mark.QUIET), (_begun(run), Mark.PLAIN), ("   peak ", Mark.QUIET)]
+    facts += [(number(_figure(run.get("peak_kw")), 10, 1, "kW").strip(), Mark.STRONG)]
+    facts += [("   took ", Mark.QUIET), (minutes(_figure(run.get("took_s"))), Mark.PLAIN)]
+    facts += [("   ", Mark.PLAIN), (f"{'sealed' if run.get('sealed') else 'no seal'}", Mark.PLAIN)]
+    lines += [(("   ended ", Mark.QUIET), (fit(said, max(0, width - 9)).rstrip(), how)), tuple(facts)]
+    return [*lines, ()]
+
+
+def story(picture: Picture, width: int) -> list[Line]:
+    """What happened in the run that is open, in its order, a line each."""
+    run = picture.run or {}
+    lines: list[Line] = []
+    for clock, elapsed_s, what, bank, text, who in run.get("events", ()):
+        mark = Mark.FAULTY if what == "trip" else Mark.STRONG if what in ("alarm", "held") else Mark.PLAIN
+        by = f" ({clean(who)})" if who else ""
+        bare = text.removeprefix(f"{bank}: ") if bank else text
+        said = f"{bank}: {bare}{by}" if bank else f"{bare}{by}"
+        lines.append(
+            (
+                (f" {fit(clock, 9)}{fit(minutes(elapsed_s), 9, right=True)}  ", Mark.QUIET),
+                (fit(what, 13), Mark.QUIET),
+                (fit(said or what, max(0, width - 34)), mark),
+            )
+        )
+    lines += [((fit(f" record incomplete: {text}", width), Mark.ABNORMAL),) for text in run.get("gaps", ())]
+    if run.get("left_out"):
+        lines.append(((f" {run['left_out']} more events are not shown here: benchctl show tells them", Mark.ABNORMAL),))
+    if not lines:
+        lines.append((("   nothing happened in it", Mark.QUIET),))
+    return [*lines, (), ((f" {SEAL_CHECK}", Mark.QUIET),)]
