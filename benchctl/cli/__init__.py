@@ -56,10 +56,10 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one verb; returns its exit code. No traceback reaches the user."""
+    """Run one verb, without one the console; returns its exit code. No traceback reaches the user."""
     voice = Voice(json_lines=False)
     try:
-        args = parser().parse_args(argv)
+        args = parser().parse_args((sys.argv[1:] if argv is None else argv) or ["console"])
         voice = Voice(json_lines=args.json)
         return int(args.run(args, voice))
     except KeyboardInterrupt:

@@ -1,11 +1,16 @@
-"""What the console is lent: how a run host is found or started, which files there are, what runs there were."""
+"""The console's screen and what it is lent: how a run host is found or started, which files there are, what runs."""
 
 import argparse
 import os
+from typing import TYPE_CHECKING
 
 from benchctl.cli.attach import attach
+from benchctl.cli.lent import program_text, programs, ways
 from benchctl.cli.voice import Voice
 from benchctl.door.client import Client, Refused
+
+if TYPE_CHECKING:
+    from benchctl.tui.app import Console
 
 
 class Silent(Voice):
@@ -18,6 +23,7 @@ class Silent(Voice):
 def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
     """Open the screen and stay until it is left; returns the exit code."""
     os.environ.setdefault("TEXTUAL_FPS", "120")  # a frame waits half as long for its turn, for no more work
+    from benchctl.tui.actions import Extras
     from benchctl.tui.app import Console
     from benchctl.tui.link import Choice
     from benchctl.tui.theme import MONO, NIGHT
@@ -35,8 +41,27 @@ def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
         except Exception as fault:
             raise Refused(str(fault)) from None
 
-    speed = float("inf") if args.speed == "max" else float(args.speed)
     look = args.colours or (MONO if os.environ.get("NO_COLOR") else NIGHT)
-    choice = Choice(args.site, args.rehearse, speed)
-    app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full")
-    return app.run() or 0
+    extras = Extras(programs=programs, program_text=program_text, sites=lambda: ways(args.site))
+    choice = Choice(args.site, args.rehearse, args.speed)
+    app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full", extras=extras)
+    code = app.run() or 0
+    app.ends.over()
+    return _last_words(app, voice, code)
+
+
+def _last_words(app: "Console", voice: Voice, code: int) -> int:
+    """Where the load stands, when it is not off and known to be, and what ended the screen; returns the exit code."""
+    from benchctl.cli.faults import explain
+    from benchctl.tui.actions import nothing_on
+    from benchctl.tui.sheets.leave import load_words
+
+    if app.fault is not None:
+        code = explain(app.fault, voice)
+    elif app.ends.ended:
+        voice.narrate(f"console: {app.ends.ended}")
+    if not nothing_on(app.picture):
+        choice, place = app.link.choice, app.picture.place
+        again = f"benchctl console --site {choice.site}{' --rehearse' if choice.rehearse else ''}"
+        voice.narrate(f"{load_words(app)}; the run host (process {place.pid}) goes on: {again}")
+    return code

@@ -10,7 +10,7 @@ from benchctl.tui import sheets
 from benchctl.tui.form import Form, Sheet
 from benchctl.tui.keys import Kind, at
 from benchctl.tui.theme import NAMES
-from benchctl.tui.view.picture import Page
+from benchctl.tui.view.picture import Page, Picture
 
 if TYPE_CHECKING:
     from benchctl.tui.app import Console
@@ -19,32 +19,51 @@ SPANS_S = (60.0, 300.0, 600.0, 1800.0, 3600.0, 4 * 3600.0, 12 * 3600.0, 0.0)  # 
 
 
 @dataclass(frozen=True, slots=True)
+class Way:
+    """Somewhere to go: a site, or a rehearsal of it. beside: its title, whether its run host is there."""
+
+    site: str
+    rehearse: bool
+    beside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Extras:
     """What the console is lent by whoever starts it: files and folders are not its own business.
 
-    programs, sites: (name, title) of what can be chosen; program_text: of a name, raises ValueError in words;
-    runs: rows of the runs' folder; run: one of them, opened.
+    programs: (name, title) of what can be chosen; program_text: name and text of a file by its name or path, raises
+    ValueError in words; sites: where one can go, which may take a moment; runs: rows of the runs' folder; run: one of
+    them, opened.
     """
 
     programs: Callable[[], list[tuple[str, str]]] = list
-    sites: Callable[[], list[tuple[str, str]]] = list
     program_text: Callable[[str], tuple[str, str]] = lambda name: (name, "")
+    sites: Callable[[], list[Way]] = list
     runs: Callable[[], Awaitable[list[dict[str, Any]]]] | None = None
     run: Callable[[str], Awaitable[dict[str, Any]]] | None = None
 
 
 Do = Callable[["Console"], None]
+Make = Callable[["Console"], Sheet | None] | Callable[["Console"], Awaitable[Sheet | None]]
 
 
-def ask(make: "Callable[[Console], Sheet | None]") -> Do:
-    """Open a form; None = it has said why not."""
+def ask(make: Make) -> Do:
+    """Open a form; None = it has said why not. One whose making takes a moment opens when it is made."""
 
     def do(console: "Console") -> None:
         sheet = make(console)
-        if sheet is not None:
+        if isinstance(sheet, Awaitable):
+            console.run_worker(_open(console, sheet))
+        elif sheet is not None:
             console.push_screen(Form(sheet))
 
     return do
+
+
+async def _open(console: "Console", making: "Awaitable[Sheet | None]") -> None:
+    sheet = await making
+    if sheet is not None and not isinstance(console.screen, Form):
+        console.push_screen(Form(sheet))
 
 
 def order(verb: str, **parts: Any) -> Do:
@@ -155,8 +174,11 @@ def switch(console: "Console") -> None:
     if now is None or cursor.bank >= len(now.units):
         return
     unit, bank = now.units[cursor.bank], console.picture.place.banks[cursor.bank]
+    if not unit.stages:
+        ask(lambda c: sheets.set_point(c, unit.name))(console)
+        return
     if not bank.stages:
-        console.push_screen(Form(sheets.set_point(console, unit.name)))
+        console.link.say(f"{unit.name}: the names of its stages are not known", bad=True)
         return
     stage = bank.stages[_within(cursor.stage, len(bank.stages))].name
     if unit.closed is None:
@@ -177,12 +199,19 @@ def colours(console: "Console") -> None:
     console.link.say(f"colours: {console.look}")
 
 
+def nothing_on(picture: Picture) -> bool:
+    """Whether one may leave without a question: no load, nothing under way, and that is known now."""
+    now = picture.now
+    if now is None:
+        return not picture.place.pid  # never attached: nothing was begun from here
+    return picture.live and now.off is True and not now.loaded and now.mode in ("idle", "done")
+
+
 def leave(console: "Console") -> None:
     """At once with no load on; else the question, to which the default answer is to stay."""
     if isinstance(console.screen, Form):
         return
-    now = console.picture.now
-    if now is None or (now.off is True and not now.loaded and now.mode in ("idle", "done")):
+    if nothing_on(console.picture):
         console.exit(0)
     else:
         console.push_screen(Form(sheets.leave(console)))
@@ -247,6 +276,7 @@ ACTIONS: dict[str, Do] = {
     "wider": zoom(1),
     "closer": zoom(-1),
     "theme": colours,
+    "palette": lambda console: console.action_command_palette(),
     "leave": leave,
 }
 

@@ -4,13 +4,16 @@ The screen owns nothing but a cursor. What goes wrong here (a terminal that is g
 leaves the load to the run host and its attendance policy; see `tui/terminal.py` for how each end comes about.
 """
 
+import asyncio
 import time
 from collections.abc import Callable, Iterable
 from typing import Any, ClassVar
 
 from textual import events
+from textual._time import get_time  # the clock by which keys are stamped where they are read
 from textual.app import App, ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
+from textual.driver import Driver
 from textual.screen import ModalScreen, Screen
 
 from benchctl.tui import actions
@@ -18,6 +21,7 @@ from benchctl.tui.face import Face
 from benchctl.tui.gate import LOOK_S, WINDOW_S, Gate, Typed
 from benchctl.tui.keys import DROP_KEYS, Kind, meant
 from benchctl.tui.link import Attach, Choice, Link
+from benchctl.tui.terminal import Ends
 from benchctl.tui.theme import MARKS, NAMES, THEMES
 from benchctl.tui.view.picture import Page, Picture
 from benchctl.tui.view.whole import draw
@@ -25,6 +29,7 @@ from benchctl.tui.view.whole import draw
 REDRAW_S = 0.05  # at most so often; a scan is ten times longer
 TICK_S = 0.5
 HINT_S = 8.0
+LATE_S = 0.01  # the loop was busy: keys may wait that are older than a key of ours
 
 
 class Console(App[int]):
@@ -53,8 +58,10 @@ class Console(App[int]):
         self.face = Face()
         self.link = Link(self.picture, attach, choice, self.changed, self.bell)
         self.extras = extras or actions.Extras()
+        self.ends = Ends(self)
+        self.fault: Exception | None = None  # of the screen itself, that ended it
         self._look, self._clock, self._gate = look, clock, Gate()
-        self._dirty = False
+        self._dirty = self._patient = False
         self._hint_since: tuple[str, float] = ("", 0.0)
 
     def compose(self) -> ComposeResult:
@@ -67,6 +74,8 @@ class Console(App[int]):
             self.register_theme(theme)
         self.wear(self._look)
         self.face.focus()
+        if not self.is_headless:
+            self.ends.watch()
         self.link.open()
         self.set_interval(TICK_S, self._tick)
         self.redraw()
@@ -74,6 +83,31 @@ class Console(App[int]):
     async def on_unmount(self) -> None:
         """The screen goes, the run host stays."""
         await self.link.close()
+        self.ends.release()
+
+    @property
+    def loop(self) -> asyncio.AbstractEventLoop:
+        """The loop in which all of it lives."""
+        return asyncio.get_running_loop()
+
+    @property
+    def driver(self) -> Driver | None:
+        """What reads and writes the terminal."""
+        return self._driver
+
+    def _handle_exception(self, error: Exception) -> None:
+        """Whatever the screen did not catch ends it; whoever started it tells why, and where the load stands."""
+        self.fault = self.fault or error
+        super()._handle_exception(error)
+
+    def _fatal_error(self) -> None:
+        """Textual would print a traceback with the values of all variables."""
+        self._close_messages_no_wait()
+
+    def panic(self, *_renderables: Any) -> None:
+        """A thread of Textual's has failed; it hands over a traceback, which no user is shown."""
+        self.fault = self.fault or RuntimeError("the terminal cannot be read")
+        self._close_messages_no_wait()
 
     # -- drawing
 
@@ -145,10 +179,17 @@ class Console(App[int]):
             self.link.say("pasted text ignored" if not self._in_form else "pasted: Enter did not count")
         next_s = self._gate.next_s()
         if next_s is not None:
-            self.set_timer(max(0.001, next_s - time.monotonic()), self._gate_due)
+            self.set_timer(max(0.001, next_s - get_time()), self._gate_due)
 
     async def _gate_due(self) -> None:
-        for key in self._gate.due(time.monotonic()):
+        """Keys have waited; where the loop was busy meanwhile, what the terminal has sent since comes first."""
+        next_s, now_s = self._gate.next_s(), get_time()
+        if next_s is not None and now_s - next_s > LATE_S and not self._patient:
+            self._patient = True
+            self.set_timer(LATE_S, self._gate_due)
+            return
+        self._patient = False
+        for key in self._gate.due(now_s):
             await super().on_event(key.event)
         self._look_after_gate()
 
@@ -180,6 +221,14 @@ class Console(App[int]):
 
     async def action_quit(self) -> None:
         """Every way out asks the same question."""
+        actions.leave(self)
+
+    def action_help_quit(self) -> None:
+        """Ctrl-C where nobody else has taken it."""
+        actions.leave(self)
+
+    def ask_to_leave(self) -> None:
+        """As Ctrl-C, from outside."""
         actions.leave(self)
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:  # noqa: ARG002 - all alike

@@ -37,6 +37,7 @@ def _now(test: Callable[[Snapshot], bool]) -> Enabled:
 
 
 attached = _now(lambda s: True)
+at_rest = _now(lambda s: s.mode in ("idle", "cooling down", "done") and s.trip is None)  # charge is asked for first
 by_hand = _now(lambda s: bool(s.charge) and s.mode in ("idle", "cooling down", "done") and s.trip is None)
 running = _now(lambda s: s.mode == "running")
 asked = _now(lambda s: s.prompt is not None)
@@ -65,7 +66,7 @@ KEYS: tuple[Key, ...] = (
     Key(DROP_KEYS, "^O", "ALL LOAD OFF", "drop", ORDER,
         "Opens every contactor at once, fans on, from everywhere. Asks nothing."),
     Key(("u",), "u", "unload", "unload", ORDER, "Takes load off in steps, then cools down.", (), attached),
-    Key(("l",), "l", "set load", "set_load", FORM, "A load by hand, in kW.", (), by_hand),
+    Key(("l",), "l", "set load", "set_load", FORM, "A load by hand, in kW.", (), at_rest),
     Key(("plus", "equals_sign"), "+", "raise", "raise_load", ORDER,
         "The smallest useful amount more.", (Page.CHAIN, Page.FAR, Page.TRENDS, Page.BANK),
         _now(lambda s: s.raise_kw is not None)),
@@ -79,7 +80,7 @@ KEYS: tuple[Key, ...] = (
         _now(lambda s: not s.charge)),
     Key(("f",), "f", "program", "program", FORM, "Picks a program and shows its plan.", (), attached),
     Key(("g",), "g", "start", "start", FORM, "Starts the program through the checks.", (),
-        lambda p: p.live and p.plan is not None and p.now is not None and p.now.mode in ("idle", "done")),
+        lambda p: at_rest(p) and p.plan is not None),
     Key(("p",), "p", "pause", "pause", ORDER, "Holds the program where it is.", (),
         _now(lambda s: s.mode == "running" and not s.paused)),
     Key(("R",), "R", "resume", "resume", ORDER, "Goes on from what is on now.", (),
@@ -131,6 +132,7 @@ KEYS: tuple[Key, ...] = (
     Key(("left_square_bracket",), "[", "wider", "wider", LOOK, "More time on the trends.", (Page.TRENDS,)),
     Key(("right_square_bracket",), "]", "closer", "closer", LOOK, "Less time on the trends.", (Page.TRENDS,)),
     Key(("t",), "t", "colours", "theme", LOOK, "Night, sun (high contrast), one colour."),
+    Key(("ctrl+p",), "^P", "palette", "palette", LOOK, "Every key by its word, to be searched."),
     Key(QUIT_KEYS, "q", "leave", "leave", LEAVE, "Asks, with the load named, when load is on."),
 )
 # fmt: on

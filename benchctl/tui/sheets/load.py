@@ -1,76 +1,90 @@
-"""Charge, load by hand, and what follows from alarms."""
+"""Charge, and load by hand."""
 
-import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from benchctl.tui.form import Blank, Sheet, Values
+from benchctl.tui.form import Answer, Blank, Sheet, Values
 from benchctl.tui.sheets.cautions import CAUTIONS
+from benchctl.tui.sheets.typed import flaw, load_kw, needed
 
 if TYPE_CHECKING:
     from benchctl.tui.app import Console
 
-
-def load_kw(text: str) -> float:
-    """A load as it is typed: 300, 300 kW, 0.3 MW, with a point or a comma. Raises ValueError in words."""
-    words = text.lower().replace(",", ".").removesuffix("kw").strip()
-    factor = 1.0
-    if words.endswith("mw"):
-        words, factor = words.removesuffix("mw").strip(), 1000.0
-    try:
-        value = float(words) * factor
-    except ValueError:
-        raise ValueError(f"found {text!r}, expected kW such as 120") from None
-    if not math.isfinite(value) or value < 0.0:
-        raise ValueError(f"found {text!r}, expected 0 kW or more")
-    return value
+NOT_LIVE = "the picture is not live: wait, or look at the banks"
 
 
-def _load_flaw(text: str) -> str:
-    try:
-        load_kw(text)
-    except ValueError as fault:
-        return str(fault)
-    return ""
+def charge(console: "Console", then: "Callable[[Console], Sheet | None] | None" = None) -> Sheet:
+    """Take charge: the cautions, and who watches. then: the form that needed it and comes next."""
+
+    async def done(console: "Console", values: Values) -> Answer:
+        said = await console.link.order("take charge", who=values["who"], why="cautions confirmed")
+        if said:
+            return said
+        console.picture.who = values["who"]
+        return (then(console) if then else None) or ""
+
+    who = Blank("who", "Who watches", console.picture.who, "a name", needed("say who watches"))
+    return Sheet("Take charge", CAUTIONS, (who,), done=done, enter="Enter: confirmed, I watch")
+
+
+def charged(console: "Console", then: "Callable[[Console], Sheet | None]") -> Sheet | None:
+    """A form that needs somebody in charge; the cautions come first where nobody is."""
+    now = console.picture.now
+    return then(console) if now is not None and now.charge else charge(console, then)
 
 
 def set_load(console: "Console") -> Sheet | None:
     """A load by hand: checked against the limit before it is sent, and again by the run host."""
-    now = console.picture.now
-    assert now is not None
+    return charged(console, _set_load)
 
-    async def done(console: "Console", values: Values) -> str:
+
+def _set_load(console: "Console") -> Sheet | None:
+    now = console.picture.now
+    if now is None:
+        return None
+
+    async def done(console: "Console", values: Values) -> Answer:
         value = load_kw(values["kw"])
         latest = console.picture.now
         if latest is None or console.picture.old:
-            return "the picture is not live: wait, or look at the banks"
+            return NOT_LIVE
         if value > latest.ceiling_kw:
             return f"{value:g} kW is above the limit of {latest.ceiling_kw:.0f} kW"
         return await console.link.order("set load", value)
 
-    said = f"Limit {now.ceiling_kw:.0f} kW, available {now.available_kw:.0f} kW, on now {now.possible_kw:.1f} kW."
-    blank = Blank("kw", "Load in kW", "", f"0 to {now.ceiling_kw:.0f}", _load_flaw)
-    return Sheet("Load by hand", (said,), (blank,), done=done, enter="Enter: apply")
+    def live(console: "Console") -> str:
+        latest = console.picture.now
+        if latest is None or console.picture.old:
+            return NOT_LIVE
+        on = "not known" if latest.read_back_kw is None else f"{latest.read_back_kw:.1f} kW"
+        limits = f"limit {latest.ceiling_kw:.0f} kW, available {latest.available_kw:.0f} kW"
+        return f"Target {latest.target_kw:.1f} kW, read back {on}, {limits}."
+
+    blank = Blank("kw", "Load in kW", "", f"0 to {now.ceiling_kw:.0f}", flaw(load_kw))
+    return Sheet("Load by hand", (), (blank,), done=done, enter="Enter: apply", live=live)
 
 
-def charge(console: "Console") -> Sheet | None:
-    """Take charge: the cautions, and who watches."""
+def set_point(console: "Console", unit: str) -> Sheet | None:
+    """The load of a bank that has no stages of its own to switch."""
+    bank = next((b for b in console.picture.place.banks if b.name == unit), None)
+    rated_kw = bank.rated_kw if bank and bank.rated_kw else None
 
-    async def done(console: "Console", values: Values) -> str:
-        console.picture.who = values["who"]
-        return await console.link.order("take charge", who=values["who"], why="cautions confirmed")
+    async def done(console: "Console", values: Values) -> Answer:
+        if console.picture.old:
+            return NOT_LIVE
+        value = load_kw(values["kw"])
+        if rated_kw is not None and value > rated_kw:
+            return f"{value:g} kW is above its {rated_kw:g} kW"
+        return await console.link.order("switch", value, unit=unit)
 
-    who = Blank("who", "Who watches", console.picture.who, "a name", lambda text: "" if text else "say who")
-    return Sheet("Take charge", CAUTIONS, (who,), done=done, enter="Enter: confirmed, I watch")
+    def live(console: "Console") -> str:
+        shown = next((u for u in console.picture.now.units if u.name == unit), None) if console.picture.now else None
+        if shown is None or console.picture.old:
+            return NOT_LIVE
+        on = "not known" if shown.read_back_kw is None else f"{shown.read_back_kw:.1f} kW"
+        return f"{unit}: {shown.condition}, read back {on}."
 
-
-def _later(console: "Console") -> Sheet | None:
-    console.link.say("not yet")
-    return None
-
-
-def set_point(console: "Console", unit: str) -> Sheet:
-    """Of a bank without stages."""
-    return Sheet(f"{unit}: load")
-
-
-shelve = reset = join = adopt = confirm_fans = override = _later
+    hint = f"0 to {rated_kw:g}" if rated_kw is not None else "kW"
+    words = ("The set point of this bank alone; the others stay as they are.",)
+    blank = Blank("kw", "Load in kW", "", hint, flaw(load_kw))
+    return Sheet(f"{unit}: load", words, (blank,), done=done, enter="Enter: apply", live=live)
