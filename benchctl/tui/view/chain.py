@@ -40,7 +40,7 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     now = picture.now
     if now is None:
         return _waiting(picture, width)
-    lines = [*_chain(picture), *_source(picture, width), ()]
+    lines = [*_chain(picture), *_source(picture, width), *_course(picture), ()]
     rows = height - len(lines) - 1
     columns = _columns(width)
     heads = " ".join(fit(c.head, wide, right=c.right) for c, wide in columns)
@@ -102,9 +102,8 @@ def _chain(picture: Picture) -> list[Line]:
 
     whole = now.read_back_units == len(now.units)
     cool_s = max(now.cool_down_s, now.source_cool_down_s)
-    time = (
-        Figure("cool-down", minutes(cool_s)) if cool_s else Figure("to go", minutes(now.program_to_go_s), Mark.STRONG)
-    )
+    ahead = now.mode in ("checks", "running") or not cool_s
+    to_go = ("to go", minutes(now.program_to_go_s)) if ahead else ("cool-down", minutes(cool_s))
     return _block(
         (
             (
@@ -117,7 +116,7 @@ def _chain(picture: Picture) -> list[Line]:
                 kw("limit", now.ceiling_kw),
                 kw("margin", now.margin_kw),
                 kw("available", now.available_kw),
-                time,
+                Figure(*to_go, Mark.STRONG),
             ),
         )
     )
@@ -142,7 +141,7 @@ def _source(picture: Picture, width: int) -> list[Line]:
         )
     )
     pairs = s.volts_ll if any(v is not None for v in s.volts_ll) else s.volts_ln
-    wide = 9 if width >= 100 else 7
+    wide = 9 if width >= 100 else 8 if old else 6
     volts = "".join(number(v, wide, 1 if width >= 100 else 0, old=old) for v in pairs)
     amps = "".join(number(a, wide, 0, old=old) for a in s.amps)
     phases: list[Span] = [
@@ -155,6 +154,27 @@ def _source(picture: Picture, width: int) -> list[Line]:
     if width >= 100:
         phases += [("   power factor", Mark.QUIET), (number(s.power_factor, 7, 2, old=old), plain)]
     return [*block, tuple(phases)]
+
+
+def _course(picture: Picture) -> list[Line]:
+    """Where the program is and what comes next; nothing while none runs."""
+    now = picture.now
+    assert now is not None
+    leg = now.leg
+    if leg is None:
+        return []
+    where = f"{leg.index + 1} of {leg.count}: {leg.label or leg.kind}"
+    to_kw = "" if leg.to_kw is None else f" to {leg.to_kw:.0f} kW"
+    spans: list[Span] = [("  segment", Mark.QUIET), (f" {where}{to_kw}", Mark.STRONG)]
+    spans += [(f", {minutes(leg.to_go_s)} left" if leg.to_go_s is not None else ", waits", Mark.PLAIN)]
+    legs = (picture.plan or {}).get("legs", ())
+    after = next((row for row in legs if row["number"] == leg.index + 2), None)
+    if after is not None:
+        spans += [
+            ("   then", Mark.QUIET),
+            (f" {after['label'] or after['kind']}, {after['asked_kw']:.0f} kW", Mark.PLAIN),
+        ]
+    return [tuple(spans)]
 
 
 Cell = Callable[[UnitShown, int, bool], Span]  # of a bank, in so many cells, old or not

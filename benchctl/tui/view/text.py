@@ -34,14 +34,16 @@ Span = tuple[str, Mark]
 Line = tuple[Span, ...]
 
 MISSING = "—"
-FLAWS = "Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"  # control, bidirectional and the like: never from data to a terminal
 
 
 def clean(text: str) -> str:
-    """Text from devices, files and people for a terminal: what could steer it becomes a question mark."""
-    if text.isascii() and text.isprintable():
+    """Text from devices, files and people for a terminal: what could steer it becomes a question mark.
+
+    Control characters, bidirectional ones and those without a meaning are not printable; other spaces become plain.
+    """
+    if text.isprintable():
         return text
-    return "".join("?" if unicodedata.category(c) in FLAWS else c for c in text)
+    return "".join(c if c.isprintable() else " " if unicodedata.category(c) == "Zs" else "?" for c in text)
 
 
 def cells(text: str) -> int:
