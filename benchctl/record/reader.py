@@ -105,6 +105,7 @@ class End:
     totals: dict[str, Any]
 
 
+CURVE = ("now_s", "target_kw", "delivered_kw", "source_kw", "volts_v", "hertz", "hottest_c")
 SHOWN = tuple(f.name for f in fields(Scan) if f.name not in ("path", "row"))
 NOUN = "(SELECT data FROM noun WHERE n = scan.{})"
 SCANS = ", ".join(NOUN.format(column) if column in ("rest", "orders") else column for column in COLUMNS["scan"])
@@ -203,6 +204,25 @@ class Reader:
                 row = dict(zip(names, values, strict=True))
                 yield Scan(path=self.path, row=row, **{name: row[name] for name in SHOWN})
             last = rows[-1][0]
+
+    def curve(self, points: int = 600) -> list[tuple[float | None, ...]]:
+        """The run thinned out to about so many scans, in order, as rows of CURVE; each is a scan as it was.
+
+        The first, the last, and of each stretch of scans those with the most kW delivered and the lowest hertz.
+        """
+        (first, last), *_ = self._rows("scan", "", (), "min(n), max(n)")
+        if first is None:
+            return []
+        stretch = max(1, -(-(last - first + 1) // max(1, points // 2)))
+        group, found = f"GROUP BY (n - {first}) / {stretch}", {}
+        for which, extreme in (
+            (f"WHERE n IN ({first}, {last})", "n"),
+            (group, "max(delivered_kw)"),
+            (group, "min(hertz)"),
+        ):
+            for _, n, *values in self._rows("scan", which, (), f"{extreme}, n, {', '.join(CURVE)}"):
+                found[n] = tuple(values)
+        return [found[n] for n in sorted(found)]
 
     def events(self, scan: int | None = None) -> Iterator[Happened]:
         """All events in order, or those of one scan; lazily."""

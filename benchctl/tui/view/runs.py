@@ -46,8 +46,8 @@ def _columns(width: int) -> Line:
 
 def _wide(width: int) -> tuple[int, int]:
     """Cells of what was run and of its outcome."""
-    rest = max(20, width - 2 - 17 - 1 - 1 - 10 - 2 - 11)
-    what = min(44, rest // 2)
+    rest = max(20, width - 2 - 17 - 1 - 10 - 2 - 8)
+    what = min(48, rest * 11 // 20)
     return what, rest - what
 
 
@@ -60,14 +60,14 @@ def _row(run: dict[str, Any], width: int, *, at_cursor: bool) -> Line:
     what, outcome = _wide(width)
     said, how = _outcome(run)
     sealed = bool(run.get("sealed"))
-    rehearsed = "rehearsal: " if run.get("kind") == "rehearsal" else ""
+    what_it_was = f"{run.get('program') or BY_HAND}{', rehearsal' if run.get('kind') == 'rehearsal' else ''}"
     return (
         (fit(f"{mark}{_begun(run)}", 18), name),
-        (f" {fit(rehearsed + (run.get('program') or BY_HAND), what - 1)}", name),
+        (f" {fit(what_it_was, what - 1)}", name),
         (" ", Mark.PLAIN),
         (fit(said, outcome), how),
         (f" {number(_figure(run.get('peak_kw')), 10, 1, 'kW')}  ", Mark.STRONG),
-        (fit("sealed" if sealed else "no seal", 9), Mark.PLAIN if sealed else Mark.QUIET),
+        (fit("sealed" if sealed else "no seal", 8), Mark.PLAIN if sealed else Mark.QUIET),
     )
 
 
@@ -133,8 +133,7 @@ def story(picture: Picture, width: int) -> list[Line]:
     for clock, elapsed_s, what, bank, text, who in run.get("events", ()):
         mark = Mark.FAULTY if what == "trip" else Mark.STRONG if what in ("alarm", "held") else Mark.PLAIN
         by = f" ({clean(who)})" if who else ""
-        bare = text.removeprefix(f"{bank}: ") if bank else text
-        said = f"{bank}: {bare}{by}" if bank else f"{bare}{by}"
+        said = f"{text}{by}" if not bank or text.startswith(bank) else f"{bank}: {text}{by}"
         lines.append(
             (
                 (f" {fit(clock, 9)}{fit(minutes(elapsed_s), 9, right=True)}  ", Mark.QUIET),
