@@ -3,16 +3,26 @@
 import asyncio
 from typing import TYPE_CHECKING, Any
 
-from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
-from benchctl.cli.voice import Voice
-
 if TYPE_CHECKING:
     from benchctl.claim import ClaimFault
+    from benchctl.core.site import Instrument, Site, Unit
     from benchctl.door.card import Card
 
 
-def ask_holder(fault: "ClaimFault") -> list[dict[str, Any]] | None:
-    """What the run host that holds the devices knows of them; None when it is not one that can be asked."""
+def asked(fault: "ClaimFault", site: "Site") -> list[dict[str, Any] | None] | None:
+    """What the run host that holds a device knows of all devices of a site, in the site's order.
+
+    None for one that it does not know; None alone when whoever holds it is no run host that can be asked.
+    """
+    rows = _ask(fault)
+    if rows is None:
+        return None
+    known = {(row["at"], row["unit_id"]): row for row in rows}  # its site may have other names for the same devices
+    devices: tuple[Unit | Instrument, ...] = (*site.units, *site.instruments)
+    return [known.get((f"{d.endpoint.host}:{d.endpoint.port}", d.unit_id)) for d in devices]
+
+
+def _ask(fault: "ClaimFault") -> list[dict[str, Any]] | None:
     from benchctl.cli.attach import cards_folder
     from benchctl.door.card import read_cards
     from benchctl.door.client import Client, Refused
@@ -32,22 +42,3 @@ def ask_holder(fault: "ClaimFault") -> list[dict[str, Any]] | None:
     pid = fault.holder.pid if fault.holder else None
     card = next((c for c in read_cards(cards_folder()) if c.pid == pid and not c.rehearsal), None)
     return None if card is None else asyncio.run(ask(card))
-
-
-def tell_asked(rows: list[dict[str, Any]], voice: Voice) -> int:
-    """What the run host has said."""
-    for row in rows:
-        voice.row({"kind": "device", "told_by": "run host", **row})
-        age = "never" if row["age_s"] is None else f"{row['age_s']:.1f} s ago"
-        said = [f"serial {row['serial']}" if row.get("serial") else "", "load is on" if row.get("load_on") else ""]
-        voice.text(
-            ", ".join(
-                [f"{row['name']}: {'answers' if row['reached'] else 'silent'}", f"heard {age}", *filter(None, said)]
-            )
-        )
-        for fault in row.get("faults", ()):
-            voice.text(f"     fault: {fault}")
-    if not any(row["reached"] for row in rows):
-        return CHAIN_LOST
-    wrong = any(not row["reached"] or row["identity_ok"] is False or row.get("faults") for row in rows)
-    return NOT_GOOD if wrong else GOOD

@@ -2,15 +2,13 @@
 
 import argparse
 import asyncio
-import math
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD, USAGE
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
     from benchctl.core.site import Endpoint, Instrument, Site, Unit
-    from benchctl.field.contact import Met
 
 HELP = "ask the devices of a site what they are, without writing anything; or look at one register in every way"
 
@@ -36,18 +34,9 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
 
     try:
         return _look(args, voice) if args.register is not None else _meet(args, voice)
-    except UsageFault as fault:
+    except (UsageFault, ClaimFault) as fault:
         voice.narrate(str(fault))
         return USAGE
-    except ClaimFault as fault:
-        from benchctl.cli.ask import ask_holder, tell_asked
-
-        rows = None if args.register is not None else ask_holder(fault)
-        if rows is None:
-            voice.narrate(str(fault))
-            return USAGE
-        voice.narrate(f"{fault}; it says:")
-        return tell_asked([row for row in rows if args.unit in (None, row["name"])], voice)
 
 
 class UsageFault(Exception):  # noqa: N818 - a fault of the command line, told in one line
@@ -77,143 +66,24 @@ def _site(args: argparse.Namespace) -> "Site":
 
 
 def _meet(args: argparse.Namespace, voice: Voice) -> int:
-    from benchctl.claim import claim, endpoints
-    from benchctl.field.contact import meet
+    from benchctl.claim import ClaimFault, claim, endpoints
+    from benchctl.cli.ask import asked
+    from benchctl.cli.devices import tell_devices
+    from benchctl.field.contact import meet, plain
 
     if args.at is not None:
         raise UsageFault("--at goes with --register; without a register give a site (--site)")
     site = _site(args)
-    with claim(endpoints(site), "probe", site.name):
-        met = asyncio.run(meet(site))
-    warned = False
-    for number, (unit, found) in enumerate(zip(site.units, met, strict=False), 1):
-        warnings = [*found.warnings, *place_warnings(site, unit)] if found.reached else list(found.warnings)
-        warned = warned or bool(warnings)
-        _tell(voice, found, warnings, f"{number}. {unit.name}", capacity(site, unit))
-        _row(
-            voice,
-            found,
-            warnings,
-            {
-                "position": number,
-                "rated_kw": unit.profile.rated_kw,
-                "available_kw": _available_kw(site, unit),
-                "place": unit.position,
-            },
-        )
-    for found in met[len(site.units) :]:
-        warned = warned or bool(found.warnings)
-        _tell(voice, found, list(found.warnings), found.name, "")
-        _row(voice, found, list(found.warnings), {})
-    reached = [u for u, m in zip(site.units, met, strict=False) if m.reached]
-    rated = sum(u.profile.rated_kw for u in reached)
-    available = sum(_available_kw(site, u) for u in reached)
-    voice.text(
-        f"{len(reached)} of {len(site.units)} units answer: {rated:g} kW rated, about {available:.0f} kW at "
-        f"{site.nameplate.volts:g} V, for a source of {site.nameplate.power_kw:g} kW"
-    )
-    voice.row(
-        {
-            "kind": "total",
-            "units": len(site.units),
-            "answering": len(reached),
-            "rated_kw": rated,
-            "available_kw": round(available, 1),
-            "source_kw": site.nameplate.power_kw,
-        }
-    )
-    if not any(m.reached for m in met):
-        return CHAIN_LOST
-    return NOT_GOOD if warned else GOOD
-
-
-def _available_kw(site: "Site", unit: "Unit") -> float:
-    """kW of a unit at the source's nominal volts: P = U²/R, except where the unit corrects for volts itself."""
-    profile = unit.profile
-    if profile.setpoint is not None and profile.setpoint.actual:
-        return profile.rated_kw
-    ratio = min(_volts_ratio(site, unit), profile.highest_v_ratio)
-    return profile.rated_kw * ratio * ratio
-
-
-def _volts_ratio(site: "Site", unit: "Unit") -> float:
-    """The source's volts over the unit's rated volts, both between the terminals that the unit is rated for."""
-    from benchctl.core.site import Wiring
-
-    plate = site.nameplate
-    volts = plate.volts
-    if unit.profile.phases == 1:
-        volts /= {Wiring.SINGLE_PHASE_2W: 1.0, Wiring.SINGLE_PHASE_3W: 1.0}.get(plate.wiring, math.sqrt(3.0))
-    return volts / unit.profile.rated_v
-
-
-def capacity(site: "Site", unit: "Unit") -> str:
-    """A unit's size in words."""
-    profile = unit.profile
-    return (
-        f"{profile.rated_kw:g} kW at {profile.rated_v:g} V {profile.connection}, "
-        f"about {_available_kw(site, unit):.0f} kW here"
-    )
-
-
-def place_warnings(site: "Site", unit: "Unit") -> list[str]:
-    """What of the unit does not fit the source."""
-    told = []
-    profile, plate = unit.profile, site.nameplate
-    ratio = _volts_ratio(site, unit)
-    if ratio > profile.highest_v_ratio:
-        told.append(f"rated {profile.rated_v:g} V, but the source has {plate.volts:g} V: no stage may close")
-    elif ratio < 0.9:
-        told.append(
-            f"rated {profile.rated_v:g} V on a source of {plate.volts:g} V: "
-            f"it gives {100 * ratio * ratio:.0f} % of its rating"
-        )
-    if profile.phases > len(plate.wiring.phases):
-        told.append(f"a {profile.phases}-phase unit on a {plate.wiring.value} source")
-    return told
-
-
-def _tell(voice: Voice, found: "Met", warnings: list[str], head: str, size: str) -> None:
-    state = found.outcome.value if not found.reached else "answers"
-    if found.latency_s is not None:
-        state += f" in {1000 * found.latency_s:.0f} ms"
-    said = [
-        f"serial {found.serial}" if found.serial else "",
-        f"model {found.model}" if found.model else "",
-        f"firmware {found.firmware}" if found.firmware else "",
-        f"watchdog {found.watchdog_s:g} s" if found.watchdog_s is not None else "",
-    ]
-    voice.text(", ".join([f"{head}: {state}", *filter(None, [size, *said])]))
-    for fault in found.faults:
-        voice.text(f"     fault: {fault}")
-    for warning in warnings:
-        voice.text(f"     ! {warning}")
-
-
-def _row(voice: Voice, found: "Met", warnings: list[str], more: dict[str, Any]) -> None:
-    voice.row(
-        {
-            "kind": "device",
-            "name": found.name,
-            "reached": found.reached,
-            "outcome": found.outcome.value,
-            "latency_s": None if found.latency_s is None else round(found.latency_s, 4),
-            "serial": found.serial,
-            "model": found.model,
-            "firmware": found.firmware,
-            "identity_ok": found.identity_ok,
-            "says_rated_kw": found.rated_kw,
-            "says_rated_v": found.rated_v,
-            "watchdog_s": found.watchdog_s,
-            "fresh": found.fresh,
-            "load_on": found.load_on,
-            "faults": list(found.faults),
-            "suspect": list(found.suspect),
-            "absent": list(found.absent),
-            "warnings": warnings,
-            **more,
-        }
-    )
+    try:
+        with claim(endpoints(site), "probe", site.name):
+            met = asyncio.run(meet(site))
+    except ClaimFault as fault:
+        rows = asked(fault, site)
+        if rows is None:
+            raise
+        voice.narrate(f"{fault}; it says:")
+        return tell_devices(site, rows, voice, "run host")
+    return tell_devices(site, [plain(found) for found in met], voice)
 
 
 # -- one register

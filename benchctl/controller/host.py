@@ -21,6 +21,7 @@ from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
 from benchctl.controller.connections import Connections
 from benchctl.controller.ending import Ending
+from benchctl.controller.look import Beside
 from benchctl.controller.news import Happened, News
 from benchctl.controller.owner import Closing, Owner
 from benchctl.controller.requests import Requests
@@ -105,8 +106,13 @@ class Host:
 
     def _engine(self, settings: Settings, chain: Chain, session: Session, news: News) -> Engine:
         rehearsal, begun_s, loop = self._terms.rehearsal, time.time(), asyncio.get_running_loop()
-        troubles = (lambda: chain.troubles) if isinstance(chain, FieldChain) else dict
-        connections = Connections(self._terms.site, troubles, lambda event: engine.note(event))  # noqa: PLW0108 - made below
+        wire = chain if isinstance(chain, FieldChain) else None
+        self._requests.beside = lambda: Beside(wire.said, wire.absent, wire.faults) if wire else Beside()
+        connections = Connections(
+            self._terms.site,
+            lambda: wire.troubles if wire else {},
+            lambda event: engine.note(event),  # noqa: PLW0108 - made below
+        )
         engine = Engine(
             settings,
             chain,

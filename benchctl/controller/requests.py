@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.controller.beginning import Beginning
-from benchctl.controller.look import look_rows
+from benchctl.controller.look import Beside, look_rows
 from benchctl.controller.owner import Owner
 from benchctl.controller.session import CHOICE_MODES, Session
 from benchctl.controller.terms import Terms
@@ -50,6 +50,7 @@ class Requests:
     ) -> None:
         self._terms, self._owner, self._session, self._answer_s = terms, owner, session, answer_s
         self.latest: Frame | None = None
+        self.beside: Callable[[], Beside] = Beside
         self._seen = asyncio.Event()
         self._asked: deque[asyncio.Future[Answer]] = deque()  # orders given and not answered, in their order
         self._shown: deque[tuple[int, float]] = deque(maxlen=AGES)
@@ -63,7 +64,7 @@ class Requests:
             case m.Program():
                 return await self._program(guest.who, message)
             case m.Look():
-                return {"rows": look_rows(self._terms.site, self.latest)}
+                return {"rows": look_rows(self._terms.site, self.latest, self.beside())}
             case m.History():
                 return await asyncio.to_thread(self._history, message)
         raise Rejected(f"{message.kind}: not known here")

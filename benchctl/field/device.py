@@ -40,7 +40,7 @@ class Device:
         self.before: Answers = ()  # of the scan before, in which something was asked
         self.counts = Counts()
         self.said: Answers = ()  # when it was last asked for everything, what does not change included
-        self.took_s: float | None = None  # the last request for what does not change
+        self.took_s: float | None = None  # a request, on the average of the last scan
         self.silent = False
         self.absent: list[tuple[Space, int]] = []  # addresses found not to exist, each named once
         self.fault = ""  # why orders could not be written, in words
@@ -96,15 +96,18 @@ class Device:
             self._contact_s = self.link.connected_s
             self._runs.clear()
             self._forget()
-        if self._loop.time() < self._paced_until_s:
+        begun_s = self._loop.time()
+        if begun_s < self._paced_until_s:
             return
-        self._paced_until_s = self._loop.time() + self._pace_s
+        self._paced_until_s = begun_s + self._pace_s
         for index in self._always:
             if not (yield from self._read(index, until_s, 1.0)):
                 return
         self._hurried = False
         self._rest_s = FIRST_REST_S
         now_s = self._loop.time()
+        if self._always:
+            self.took_s = (now_s - begun_s) / len(self._always)
         if now_s >= self._echo_due_s and self.plan.echoes:
             self._doubt()
             for index in self.plan.echoes:
@@ -143,10 +146,8 @@ class Device:
         """What does not change, in as many scans as it needs, and told in one: together it identifies the device."""
         for index in range(self.plan.each, len(self.plan.blocks)):
             if index not in self._once:
-                begun_s = self._loop.time()
                 if not (yield from self._read(index, until_s, ROOM)):
                     return
-                self.took_s = self._loop.time() - begun_s
                 self._once[index], self.answers[index] = self.answers[index], NOT_ASKED
         for index, answer in self._once.items():
             self.answers[index] = answer

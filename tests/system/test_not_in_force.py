@@ -5,6 +5,7 @@ called on. Between the run host and the unit somebody answers instead of the uni
 """
 
 import json
+from typing import Any
 
 import pytest
 
@@ -20,9 +21,9 @@ ECHO, FAILURE = (lambda pdu: pdu[:5]), (lambda pdu: bytes((pdu[0] | 0x80, 4)))
 NOTICED_S = 10.0  # three scans of half a second after the unit's own time to follow, on a slow machine
 
 
-def status(here) -> dict:
+def status(here) -> dict[str, Any]:
     """The newest scan, as `status` tells it to machines."""
-    found: dict = json.loads(here.verb("status", "--json").stdout.splitlines()[-1])
+    found: dict[str, Any] = json.loads(here.verb("status", "--json").stdout.splitlines()[-1])
     return found
 
 
