@@ -12,7 +12,7 @@ from typing import Any
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.inputs import Recorder
 from benchctl.core.orders import Orders, UnitWrites
-from benchctl.core.scenario import Scenario
+from benchctl.core.scenario import Fault, Scenario
 from benchctl.core.site import Site
 from benchctl.engine import Engine, Listener, Readings
 from benchctl.field.chain import Chain as FieldChain
@@ -44,8 +44,31 @@ class RehearsedChain(BytesChain):
         self, site: Site, loop: asyncio.AbstractEventLoop, scenario: Scenario | None = None, seed: int = 0
     ) -> None:
         self._begun_s = loop.time()
+        self._clock = loop
+        self._warp = loop if isinstance(loop, WarpLoop) else None
         self.bench = Bench(site, scenario or Scenario(), seed)
         super().__init__(site, self.bench, loop)
+
+    def inject(self, fault: Fault) -> None:
+        """Let a fault begin now, for its time or until it is healed. Raises ValueError as the simulator does."""
+        self.bench.advance(self._clock.time() - self._begun_s)
+        self.bench.inject(fault)
+
+    def heal(self, name: str, on: str) -> tuple[Fault, ...]:
+        """Let the faults of that name there end now; returns those that were in force."""
+        self.bench.advance(self._clock.time() - self._begun_s)
+        return self.bench.heal(name, on)
+
+    def go_at(self, pace: float | None) -> None:
+        """Go on at another pace. Raises ValueError for one that is not above 0, or a loop that has none."""
+        if self._warp is None:
+            raise ValueError("its loop runs in real time only")
+        self._warp.pace = pace
+
+    @property
+    def true_pace(self) -> float | None:
+        """Virtual seconds a real second of the last few seconds; None: not known. From any thread."""
+        return None if self._warp is None else self._warp.true_pace
 
     def listen(self, frame: Frame) -> None:
         """A listener of the engine, whose time must be the loop's: one without a running clock."""

@@ -18,7 +18,7 @@ from benchctl.core.scenario import Fault, Scenario
 from benchctl.core.site import Endpoint, Instrument, Site
 from simulator.cables import Cables
 from simulator.elements import SetPointElements
-from simulator.faults import check, start, stop
+from simulator.faults import check, replaces, start, stop
 from simulator.meter import Flow, Meter
 from simulator.network import EMPTY, Phasors, Six, add, currents_ka, inductive_kva, phasors, plus_evenly
 from simulator.panel import Panel
@@ -90,6 +90,8 @@ class Bench:
         self._elements_kw = self._fans_kw = 0.0  # at per unit 1
         self._flows: dict[int | str, tuple[tuple[object, ...], Flow]] = {}
         self._pending = [f for f in scenario.faults if f.during is not None]
+        self.in_force: list[Fault] = []  # replaced, never changed
+        self.tell_fault: Callable[[Fault, bool], None] = lambda fault, begins: None
         self._correcting = [
             b.elements for b in self.banks if isinstance(b.elements, SetPointElements) and b.elements.setpoint.actual
         ]
@@ -179,9 +181,39 @@ class Bench:
             self._arm(fault, at_s + fault.at_s)
 
     def _arm(self, fault: Fault, at_s: float) -> None:
-        self.at(at_s, lambda: start(self, fault))
+        self.at(at_s, lambda: self._begin(fault))
         if fault.for_s is not None:
-            self.at(at_s + fault.for_s, lambda: stop(self, fault))
+            self.at(at_s + fault.for_s, lambda: self._end(fault))
+
+    def inject(self, fault: Fault) -> None:
+        """Let a fault begin now, whenever it says; it lasts for its time, or until it is healed.
+
+        Raises ValueError for a fault on what the site has not.
+        """
+        check(self, fault)
+        self._arm(fault, self.now_s)
+        self.advance(self.now_s)
+
+    def heal(self, name: str, on: str) -> tuple[Fault, ...]:
+        """Let the faults of that name there end now, whatever began them; returns them."""
+        ended = tuple(f for f in self.in_force if (f.fault, f.on) == (name, on))
+        for fault in ended:
+            self._end(fault)
+        self.advance(self.now_s)
+        return ended
+
+    def _begin(self, fault: Fault) -> None:
+        """What was to end a fault whose place this one takes does not end this one."""
+        self.in_force = [*(f for f in self.in_force if not replaces(fault, f)), fault]
+        start(self, fault)
+        self.tell_fault(fault, True)
+
+    def _end(self, fault: Fault) -> None:
+        """End it, if it is this very one that is in force."""
+        if any(f is fault for f in self.in_force):
+            self.in_force = [f for f in self.in_force if f is not fault]
+            stop(self, fault)
+            self.tell_fault(fault, False)
 
     # --- load and source ---------------------------------------------------------------------------
 

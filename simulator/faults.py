@@ -33,6 +33,12 @@ def check(bench: Bench, fault: Fault) -> None:
         raise ValueError(f"fault {fault.fault!r} is on {fault.on!r}, but the site has only: {', '.join(known)}")
 
 
+def replaces(new: Fault, old: Fault) -> bool:
+    """True when a fault takes the place of one that is in force; of some there may be several, with other values."""
+    same = (new.fault, new.on) == (old.fault, old.on)
+    return same and (new.value == old.value or new.fault not in SEVERAL)
+
+
 def start(bench: Bench, fault: Fault) -> None:
     """Let the fault begin."""
     _apply(bench, fault, begins=True)
@@ -184,6 +190,9 @@ def _cable_value(name: str) -> Callable[[Cable, float, bool], None]:
     return switch
 
 
+SEVERAL = frozenset(
+    {"contactor will not close", "contactor will not open", "fuse blown", "feedback wrong", "phase lost"}
+)
 UNIT: dict[str, Callable[[Bank, float, bool], None]] = {
     "fan fails": _flag("fan_failed"),
     "airflow proof stuck": _airflow_stuck,

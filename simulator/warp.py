@@ -37,13 +37,26 @@ class RealTime:
         return select(longest_s)
 
 
-class _WarpSelector(selectors.DefaultSelector):
-    """A selector that moves its loop's clock instead of waiting."""
+class _Selector(selectors.DefaultSelector):
+    """A selector that moves its loop's clock: instead of waiting, or by the pace times what it has waited."""
 
     loop: "WarpLoop"
-    _turns = 0
+
+    def __init__(self, real: RealTime) -> None:
+        super().__init__()
+        self._real = real
+        self._turns = 0
+        self._at_s: float | None = None  # of a pace: real time at which the loop's clock is where it should be
 
     def select(self, timeout: float | None = None) -> Ready:
+        pace = self.loop.pace
+        return self._jump(timeout) if pace is None else self._paced(timeout, pace)
+
+    def begin(self) -> None:
+        """Another pace from now on."""
+        self._at_s = None
+
+    def _jump(self, timeout: float | None) -> Ready:
         ready = [] if timeout is not None and self._alone() else super().select(0)
         if ready:
             return ready
@@ -66,18 +79,7 @@ class _WarpSelector(selectors.DefaultSelector):
         self._turns += 1
         return len(self.get_map()) <= 1 and not self.loop.threads_busy and self._turns % LOOK_EVERY != 0
 
-
-class _PacedSelector(selectors.DefaultSelector):
-    """A selector that waits in real time, and moves its loop's clock by the pace times what it has waited."""
-
-    loop: "WarpLoop"
-
-    def __init__(self, pace: float, real: RealTime) -> None:
-        super().__init__()
-        self._pace, self._real = pace, real
-        self._at_s: float | None = None  # real time at which the loop's clock is where it should be
-
-    def select(self, timeout: float | None = None) -> Ready:
+    def _paced(self, timeout: float | None, pace: float) -> Ready:
         if timeout is not None and timeout <= 0:
             return super().select(0)
         if self.loop.threads_busy:
@@ -85,12 +87,12 @@ class _PacedSelector(selectors.DefaultSelector):
             self._at_s = self._real.now()
             return ready
         at_s = self._real.now() if self._at_s is None else self._at_s
-        due_s = None if timeout is None else at_s + timeout / self._pace
+        due_s = None if timeout is None else at_s + timeout / pace
         ready = self._wait(due_s)
         now_s = self._real.now()
         if due_s is None or (ready and now_s < due_s):
             self._at_s = max(at_s, now_s)
-            self.loop.jump((self._at_s - at_s) * self._pace)
+            self.loop.jump((self._at_s - at_s) * pace)
         else:
             assert timeout is not None
             self._at_s = max(due_s, now_s - CATCH_UP_S)
@@ -114,20 +116,31 @@ class WarpLoop(asyncio.SelectorEventLoop):
     _closed = True  # until it is made: asyncio looks when a loop that was refused is thrown away
 
     def __init__(self, grace_s: float = 0.0, *, pace: float | None = None, real: RealTime | None = None) -> None:
-        if pace is not None and not (pace > 0.0 and math.isfinite(pace)):
-            raise ValueError(f"pace {pace}: expected virtual seconds a real second, above 0")
+        self._pace = _checked(pace)
         self.grace_s = grace_s
-        self.pace = pace
         self.threads_busy = 0
         self._now_s = 0.0
         self._real = real or RealTime()
         self._marks: deque[tuple[float, float]] = deque(maxlen=round(MEASURED_S / MARK_EVERY_S))  # real, virtual
         self._mark_s = -math.inf
-        selector = _WarpSelector() if pace is None else _PacedSelector(pace, self._real)
-        selector.loop = self
-        super().__init__(selector)
+        self._warp = _Selector(self._real)
+        self._warp.loop = self
+        super().__init__(self._warp)
         # Timers within a microsecond of the clock are due: without it rounding makes zero-length jumps.
         self._clock_resolution = 1e-6
+
+    @property
+    def pace(self) -> float | None:
+        """Virtual seconds a real second that it is to make; None: as many as it can."""
+        return self._pace
+
+    @pace.setter
+    def pace(self, pace: float | None) -> None:
+        """Go on at another pace. In the loop's own thread. Raises ValueError as when it is made."""
+        self._pace = _checked(pace)
+        self._warp.begin()
+        self._marks.clear()
+        self._mark_s = -math.inf
 
     def time(self) -> float:
         """Virtual seconds since the loop was made."""
@@ -165,6 +178,12 @@ class WarpLoop(asyncio.SelectorEventLoop):
 
     def _thread_done(self, _: Any) -> None:
         self.threads_busy -= 1
+
+
+def _checked(pace: float | None) -> float | None:
+    if pace is not None and not (pace > 0.0 and math.isfinite(pace)):
+        raise ValueError(f"pace {pace}: expected virtual seconds a real second, above 0")
+    return pace
 
 
 def run(coroutine: Coroutine[Any, Any, T], loop: WarpLoop | None = None) -> T:

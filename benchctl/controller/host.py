@@ -21,18 +21,21 @@ from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
 from benchctl.controller.connections import Connections
 from benchctl.controller.ending import Ending
+from benchctl.controller.introduce import identity
 from benchctl.controller.look import Beside
 from benchctl.controller.news import Happened, News
 from benchctl.controller.owner import Closing, Owner
-from benchctl.controller.requests import Requests
+from benchctl.controller.recent import Recent
+from benchctl.controller.requests import ANSWER_S, Requests
 from benchctl.controller.session import Session, at_rest
 from benchctl.controller.terms import Terms
 from benchctl.controller.words import told
+from benchctl.controller.world import World
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.snapshot import snapshot
 from benchctl.door import messages as m
 from benchctl.door.card import FOLDER as CARDS
-from benchctl.door.server import Door, Identity
+from benchctl.door.server import Door
 from benchctl.engine import Chain, Engine
 from benchctl.field.chain import Chain as FieldChain
 from benchctl.folders import on_network
@@ -52,6 +55,8 @@ class Host:
         self._why = "it was broken off"
         self._door: Door | None = None
         self._rehearsed: RehearsedChain | None = None
+        self._recent = Recent(terms.site)
+        self._world = World(terms, lambda: self._owner, ANSWER_S)
 
     async def run(self) -> int:
         """Own the chain; returns the exit code. Raises ClaimFault when somebody else owns a part of it."""
@@ -76,7 +81,7 @@ class Host:
         session = Session(terms, lambda outcome: _call(loop, self._closed, outcome))
         news = News(loop, self._show, self._tell, lambda *told: self._requests.answered(*told))  # noqa: PLW0108
         self._owner = Owner(settings, self._make_loop, self._make_chain, lambda s, c: self._engine(s, c, session, news))
-        self._requests = Requests(terms, self._owner, session, self._log)
+        self._requests = Requests(self._owner, session, self._log, self._recent, self._world)
         self._owner.start()
         try:
             await self._open_door()
@@ -121,17 +126,21 @@ class Host:
                 *((self._rehearsed.listen,) if self._rehearsed else ()),
                 connections.listen,
                 lambda frame: session.write(frame, engine.settings),
+                lambda frame: self._recent.listen(frame, session.current),
+                lambda _: self._world.listen(session.current),
                 lambda frame: news.put(frame, engine.settings),
             ),
             session.health,
             attached=self._somebody,
             running=None if rehearsal else running_clock(),
         )
+        if self._rehearsed is not None:
+            self._world.watch(self._rehearsed, engine)
         return engine
 
     def _somebody(self) -> bool | None:
         """Whether a client is attached; None where nobody has to be. In the engine's thread."""
-        if not self._terms.needs_person:
+        if not self._world.terms.needs_person:
             return None
         return self._door is not None and self._door.attached > 0
 
@@ -139,31 +148,23 @@ class Host:
 
     async def _open_door(self) -> None:
         terms = self._terms
-        identity = Identity(
-            site=terms.site.name,
-            title=terms.site.title,
-            site_sha256=terms.site_files[0].sha256,
-            units=tuple(u.name for u in terms.site.units),
-            scan_period_s=terms.scan_period_s,
-            rehearsal=terms.rehearsal,
-            speed=terms.pace,
-        )
-        self._door = Door(terms.state / CARDS, identity, self._requests.receive, log=self._log)
+        self._door = Door(terms.state / CARDS, identity(terms), self._requests.receive, log=self._log)
         await self._door.open()
 
     def _show(self, frame: Frame, settings: Settings) -> None:
         self._requests.frame(frame, settings)
         if self._door is not None:
-            run = self._requests.run_path
-            if run != self._door.identity.run:
-                self._door.identity = replace(self._door.identity, run=run)
-            self._door.show(snapshot(frame, settings))
+            run, terms = self._requests.run_path, self._world.terms
+            if (run, terms.pace) != (self._door.identity.run, self._door.identity.speed):
+                self._door.identity = replace(identity(terms), run=run)
+            kwh, whole = self._recent.energy.figures
+            pace = self._world.true_pace
+            self._door.show(snapshot(frame, settings, energy_kwh=kwh, energy_whole=whole, pace=pace))
 
     def _tell(self, happened: Happened) -> None:
         event = told(self._terms.site, happened)
         self._log(f"{event.what}: {event.text}" + (f" ({event.who})" if event.who else ""), happened.frame.wall_s)
-        if self._door is not None:
-            self._door.tell(event)
+        self._say(event)
 
     def _closed(self, outcome: dict[str, Any]) -> None:
         """A run's record is closed: clients that wait for its outcome get it."""
@@ -171,13 +172,19 @@ class Host:
         latest = self._requests.latest
         told = f"{outcome['run']}: {word}" + (f"; {outcome['problem']}" if outcome["problem"] else "")
         self._log(told, latest.wall_s if latest else None)
+        self._say(m.Event(number=0, wall_s=time.time(), what="outcome", text=word, data=outcome))
+
+    def _say(self, event: m.Event) -> None:
+        """To everybody who is there, and kept for those who come."""
+        self._recent.tell(event)
         if self._door is not None:
-            self._door.tell(m.Event(number=0, wall_s=time.time(), what="outcome", text=word, data=outcome))
+            self._door.tell(event)
 
     async def _watch(self) -> int:
         """Until nobody needs it, or the engine has ended; returns the exit code."""
         while self._owner.alive:
             guests = len(self._door.guests) if self._door is not None else 0
+            self._ending.idle_s = self._world.terms.ends_after_s
             why = self._ending.over(self._requests.latest, guests, time.monotonic())
             if why:
                 self._why = why

@@ -7,14 +7,17 @@ import asyncio
 import time
 from collections import deque
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from benchctl.controller.beginning import Beginning
+from benchctl.controller.drawn import drawn
 from benchctl.controller.look import Beside, look_rows
 from benchctl.controller.owner import Owner
+from benchctl.controller.recent import Recent
 from benchctl.controller.session import CHOICE_MODES, Session
 from benchctl.controller.terms import Terms
+from benchctl.controller.trend import COLUMNS
+from benchctl.controller.world import World
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.state import Mode
@@ -23,8 +26,6 @@ from benchctl.door.server import Guest, Rejected
 from benchctl.files import FileFault, RecordedShelf, SourceFile, read_program
 from benchctl.planning import plan
 from benchctl.planning.lines import lines
-from benchctl.record.fault import RecordFault
-from benchctl.record.reader import Reader
 from benchctl.record.space import short_of_space
 
 ANSWER_S = 10.0  # longest wait for the scan that answers
@@ -41,20 +42,22 @@ class Requests:
 
     def __init__(
         self,
-        terms: Terms,
         owner: Owner,
         session: Session,
         log: Callable[[str], None],
+        recent: Recent,
+        world: World,
         *,
         answer_s: float = ANSWER_S,
     ) -> None:
-        self._terms, self._owner, self._session, self._answer_s = terms, owner, session, answer_s
+        self._owner, self._session, self._answer_s = owner, session, answer_s
+        self._recent, self._world = recent, world
         self.latest: Frame | None = None
         self.beside: Callable[[], Beside] = Beside
         self._seen = asyncio.Event()
         self._asked: deque[asyncio.Future[Answer]] = deque()  # orders given and not answered, in their order
         self._shown: deque[tuple[int, float]] = deque(maxlen=AGES)
-        self._beginning = Beginning(terms, owner, session, log, answer_s)
+        self._beginning = Beginning(world.terms, owner, session, log, answer_s)
 
     async def receive(self, guest: Guest, message: m.Request) -> dict[str, Any]:
         """Act on a message; returns the data of the answer. Raises Rejected."""
@@ -65,8 +68,19 @@ class Requests:
                 return await self._program(guest.who, message)
             case m.Look():
                 return {"rows": look_rows(self._terms.site, self.latest, self.beside())}
+            case m.Registers():
+                return self._registers(message.unit)
+            case m.Past():
+                return {"events": self._recent.events(message.last)}
             case m.History():
-                return await asyncio.to_thread(self._history, message)
+                rows = self._recent.trend.rows(message.since_s, message.points)
+                return {"columns": COLUMNS, "rows": rows}
+            case m.Inject():
+                return await self._world.inject(guest.who, message)
+            case m.Heal():
+                return await self._world.heal(guest.who, message)
+            case m.Pace():
+                return await self._world.pace(guest.who, message)
         raise Rejected(f"{message.kind}: not known here")
 
     # -- the engine's news, in the loop of the clients
@@ -155,22 +169,25 @@ class Requests:
         except FileFault as fault:
             raise Rejected(str(fault)) from None
         site = self._terms.site
-        drawn = await asyncio.to_thread(plan, site, program)
-        refusals = [f.text for f in drawn.findings if f.severity.value == "refusal"]
-        settings = Settings.of(site, program, drawn.scan_period_s)
-        length_s = drawn.totals.length_s
+        planned = await asyncio.to_thread(plan, site, program)
+        picture = await asyncio.to_thread(drawn, planned, site, program)
+        refusals = [f.text for f in planned.findings if f.severity.value == "refusal"]
+        settings = Settings.of(site, program, planned.scan_period_s)
+        length_s = planned.totals.length_s
         short = short_of_space(self._terms.runs, settings, length_s, self._terms.reserve_bytes)
         if short and not message.anyway:
             refusals.append(f"{short}: make room, or say that you want it anyway")
+            picture["findings"].append({"severity": "refusal", "text": refusals[-1], "line": None, "leg": None})
         told = {
             "feasible": not refusals,
             "refusals": refusals,
-            "warnings": [f.text for f in drawn.findings if f.severity.value == "warning"],
-            "lines": list(lines(drawn, site, program)),
+            "warnings": [f.text for f in planned.findings if f.severity.value == "warning"],
+            "lines": list(lines(planned, site, program)),
             "length_s": length_s,
             "planned_peak_kw": settings.peak_kw,
             "unattended": site.attendance.unattended,
             "sha256": source.sha256,
+            **picture,
         }
         run = self._beginning.in_hand(source)
         if run is None and not refusals:
@@ -197,25 +214,20 @@ class Requests:
             return "load is on: adopt it, unload or drop first"
         return "a trip is latched: reset it first" if state.trip is not None else ""
 
+    def _registers(self, name: str) -> dict[str, Any]:
+        try:
+            return self._recent.registers.of(name)
+        except KeyError:
+            known = ", ".join(self._recent.registers.names)
+            raise Rejected(f"{name!r}: no such unit or instrument; there are {known}") from None
+
+    @property
+    def _terms(self) -> Terms:
+        """As they are now."""
+        return self._world.terms
+
     @property
     def run_path(self) -> str:
         """Of the record of the run in hand; empty when there is none."""
         run = self._session.current
         return str(run.recorder.path) if run else ""
-
-    def _history(self, message: m.History) -> dict[str, Any]:
-        """Rows of the run in hand, thinned out: time, target, delivered, source kW, volts, hertz, hottest exhaust."""
-        path = self.run_path
-        if not path:
-            return {"rows": []}
-        try:
-            with Reader(Path(path)) as reader:
-                rows = [
-                    (s.now_s, s.target_kw, s.delivered_kw, s.source_kw, s.volts_v, s.hertz, s.hottest_c)
-                    for s in reader.scans()
-                    if s.now_s >= message.since_s
-                ]
-        except RecordFault as fault:
-            raise Rejected(str(fault)) from None
-        every = max(1, -(-len(rows) // message.points))
-        return {"rows": rows[::every]}

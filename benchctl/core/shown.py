@@ -181,3 +181,6 @@ class Snapshot:
     permissives: tuple[tuple[str, bool | None], ...]
     overrides: tuple[tuple[str, str, str, str], ...]  # what, unit or empty, who, why
     recorder: str
+    energy_kwh: Maybe = None  # delivered since the run in hand began; None where no run is, or nothing has told kW
+    energy_whole: bool = True  # nothing is missing in it
+    pace: Maybe = None  # of a rehearsal: its seconds a real second, of the last few; wall_s is its own time too

@@ -59,8 +59,15 @@ CONDITIONS: tuple[Condition, ...] = (
 )  # fmt: skip
 
 
-def snapshot(frame: Frame, settings: Settings) -> Snapshot:
-    """What a screen needs of one scan. settings: those with which the scan was decided."""
+def snapshot(
+    frame: Frame,
+    settings: Settings,
+    *,
+    energy_kwh: Maybe = None,
+    energy_whole: bool = True,
+    pace: Maybe = None,
+) -> Snapshot:
+    """What a screen needs of one scan. settings: those with which the scan was decided; the rest as in Snapshot."""
     state, seen = frame.decision.state, frame.decision.seen
     site = settings.site
     seen_units = seen.units or [_unseen(u, unit) for u, unit in zip(state.units, site.units, strict=True)]
@@ -81,6 +88,9 @@ def snapshot(frame: Frame, settings: Settings) -> Snapshot:
         alarms=_alarms(state, settings),
         permissives=frame.decision.permissives,
         overrides=tuple((what, _name(settings, unit), who, why) for what, unit, who, why in state.overrides),
+        energy_kwh=energy_kwh,
+        energy_whole=energy_whole,
+        pace=pace,
     )
 
 

@@ -12,6 +12,7 @@ from benchctl import __version__
 from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.card import HOST, Card, remove_card
+from benchctl.door.flaws import flaws, printable
 from benchctl.door.proof import CLIENT, new_nonce, proof, proven
 from benchctl.door.proof import HOST as HOSTS
 
@@ -108,9 +109,37 @@ class Client:
         """What is known of every device. Raises Refused."""
         return await self._ask(reply_s, m.Look)
 
+    async def registers(self, unit: str, *, reply_s: float = REPLY_S) -> dict[str, Any]:
+        """The words last read of a unit or instrument, with what they mean. Raises Refused."""
+        return await self._ask(reply_s, m.Registers, unit=unit)
+
+    async def past(self, last: int = 1000, *, reply_s: float = REPLY_S) -> dict[str, Any]:
+        """The newest events since the host began, the oldest of them first. Raises Refused."""
+        return await self._ask(reply_s, m.Past, last=last)
+
     async def history(self, since_s: float = 0.0, points: int = 1000, *, reply_s: float = REPLY_S) -> dict[str, Any]:
-        """The run in hand so far. Raises Refused."""
+        """The bench so far, `columns` and `rows`. Raises Refused."""
         return await self._ask(reply_s, m.History, since_s=since_s, points=points)
+
+    async def inject(
+        self,
+        fault: str,
+        on: str,
+        value: float | str | None = None,
+        for_s: float | None = None,
+        *,
+        reply_s: float = REPLY_S,
+    ) -> dict[str, Any]:
+        """Let a fault begin in a rehearsal, for so long or until it is healed. Raises Refused."""
+        return await self._ask(reply_s, m.Inject, fault=fault, on=on, value=value, for_s=for_s)
+
+    async def heal(self, fault: str, on: str, *, reply_s: float = REPLY_S) -> dict[str, Any]:
+        """Let a fault end in a rehearsal. Raises Refused."""
+        return await self._ask(reply_s, m.Heal, fault=fault, on=on)
+
+    async def pace(self, speed: float | None, *, reply_s: float = REPLY_S) -> dict[str, Any]:
+        """Set the pace of a rehearsal: times real time, None = as fast as it goes. Raises Refused."""
+        return await self._ask(reply_s, m.Pace, speed=speed)
 
     async def _ask(self, reply_s: float, model: type[m.Message], **keys: Any) -> dict[str, Any]:
         if self.lost:
@@ -119,7 +148,7 @@ class Client:
         try:
             line = m.encode(model.model_validate({"id": number, **keys}))
         except ValueError as fault:  # pydantic's ValidationError is one
-            raise Refused(f"cannot be asked: {'; '.join(m.flaws(fault))}") from None
+            raise Refused(f"cannot be asked: {'; '.join(flaws(fault))}") from None
         if len(line) > m.CLIENTS_LINE:
             raise Refused(f"cannot be asked: {len(line)} bytes, at most {m.CLIENTS_LINE} are taken")
         answer = self._asked[number] = asyncio.get_running_loop().create_future()
@@ -226,7 +255,7 @@ async def _greet(
     try:
         hello = m.Hello(nonce=nonce, proof=shown, who=who, role=role, version=__version__)
     except ValueError as fault:
-        raise Refused(f"cannot attach: {'; '.join(m.flaws(fault))}") from None
+        raise Refused(f"cannot attach: {'; '.join(flaws(fault))}") from None
     writer.write(m.encode(hello))
     welcome = await _hear(reader, card, m.Welcome, greet_s)
     if not proven(welcome.proof, card.secret, HOSTS, first.nonce, nonce):
@@ -254,7 +283,7 @@ async def _hear(reader: asyncio.StreamReader, card: Card, wanted: type[M], greet
     if isinstance(found, wanted):
         return found
     if isinstance(found, m.Refused) and found.reason != "secret":
-        raise Refused(f"{card} does not let us in: {m.printable(found.why)}")
+        raise Refused(f"{card} does not let us in: {printable(found.why)}")
     raise _stranger(card)
 
 

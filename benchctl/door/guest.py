@@ -200,7 +200,7 @@ class Connection(asyncio.Protocol):
                 self._ponged(n)
             case m.Bye():
                 self.drop("")
-            case m.Order() | m.Program() | m.Look() | m.History():
+            case _ if isinstance(message, m.REQUESTS):
                 self._request(message)
 
     def _hello(self, hello: m.Hello) -> None:

@@ -12,16 +12,19 @@ connection. Whoever changes what a message is or means counts PROTOCOL up: other
 import json
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 from pydantic_core import PydanticSerializationError
 
 from benchctl.core.shown import Snapshot
+from benchctl.door.flaws import flaws, short
+from benchctl.door.keys import CONFIG, Digest, Line, Name, Token, Told, Whole
+from benchctl.door.plates import InstrumentPlate, SourcePlate, UnitPlate
 
-PROTOCOL = 1
+PROTOCOL = 2
 STRANGERS_LINE = 4 << 10  # longest line in bytes from somebody who has not said hello
 CLIENTS_LINE = 1 << 20
 HOSTS_LINE = 16 << 20
-LARGEST = 2**53 - 1  # every JSON reader keeps whole numbers up to here
+EVENTS = 5000  # that a host remembers
 
 Role = Literal["console", "visitor"]
 RefusedFor = Literal["secret", "version", "full", "message", "time"]
@@ -39,29 +42,10 @@ class VersionFault(MessageFault):
         self.found = found
 
 
-def _plain(text: str) -> str:
-    if not text.isprintable():
-        raise ValueError("has characters that cannot be printed on one line")
-    return text
-
-
-def _clean(text: object) -> object:
-    """What a file's name on disk may hold, and no JSON text."""
-    return text.encode("utf-8", "replace").decode() if isinstance(text, str) else text
-
-
-Whole = Annotated[int, Field(ge=0, le=LARGEST)]
-Name = Annotated[str, Field(min_length=1, max_length=100), AfterValidator(_plain)]
-Line = Annotated[str, Field(max_length=1000), AfterValidator(_plain)]
-Told = Annotated[str, BeforeValidator(_clean)]
-Token = Annotated[str, Field(min_length=16, max_length=200, pattern=r"^[A-Za-z0-9_-]+$")]
-Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-
-
 class Message(BaseModel):
     """A line: no unknown keys, no silent conversions, no numbers that are none."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = CONFIG
 
 
 # From a client
@@ -92,13 +76,18 @@ class Order(Message):
     value: float | None = None
     text: Line = ""
     unit: Annotated[str, Field(max_length=100)] = ""
-    who: Annotated[str, Field(max_length=100), AfterValidator(_plain)] = ""
+    who: Annotated[Line, Field(max_length=100)] = ""
     why: Line = ""
     based_on: Whole | None = None
 
 
 class Program(Message):
-    """Judge a program, and choose it if it can be run. anyway: although the record may not fit on the disk."""
+    """Judge a program, and choose it if it can be run. anyway: although the record may not fit on the disk.
+
+    Data: `feasible`, `refusals`, `warnings`, `lines`, `length_s`, `planned_peak_kw`, `unattended`, `sha256`; `legs`
+    and `graph` to draw it, `findings` and `cautions` to read, `readings` that the operator will be asked for (see
+    controller/drawn.py); and if it is chosen, `run` and `in_hand`.
+    """
 
     kind: Literal["program"] = "program"
     id: Whole
@@ -115,13 +104,70 @@ class Look(Message):
     id: Whole
 
 
+class Registers(Message):
+    """The words that were last read of a unit or instrument, block by block and point by point.
+
+    Data: `name`, `number` (of the scan), `blocks` (`table`, `first`, `count`, `age_s` of the words or null, `ended`:
+    how the newest read of it did), `rows` (`table`, `address`, `bit` or null, `words`, `name` or empty, `text`,
+    `age_s`).
+    """
+
+    kind: Literal["registers"] = "registers"
+    id: Whole
+    unit: Name
+
+
+class Past(Message):
+    """The newest events since the host began, the oldest of them first. Data: `events`, each as in `event`."""
+
+    kind: Literal["past"] = "past"
+    id: Whole
+    last: Annotated[int, Field(ge=1, le=EVENTS)] = 1000
+
+
 class History(Message):
-    """The run in hand from a moment of the bench's time on, thinned out to at most so many points."""
+    """The bench from a moment of its time on, thinned out to at most so many points, whether a run is in hand or not.
+
+    Data: `columns` and `rows`. Columns: now_s, target_kw, delivered_kw, source_kw, volts_v, hertz, hottest_c, amps_a,
+    amps_b, amps_c; null is not known. A row is a scan as it was, none is a mean: one a second for the last hour, one in
+    ten seconds for a day, one a minute for a week.
+    """
 
     kind: Literal["history"] = "history"
     id: Whole
     since_s: float = 0.0
     points: Annotated[int, Field(ge=1, le=5000)] = 1000
+
+
+class Inject(Message):
+    """Of a rehearsal: let a fault of core/scenario.py begin now. for_s: of the bench's time; null = until `heal`.
+
+    value: a text as in a scenario's file, `80 %`, or a number in the unit of the fault. Data: the fault as it began.
+    """
+
+    kind: Literal["inject"] = "inject"
+    id: Whole
+    fault: Name
+    on: Name
+    value: float | Line | None = None
+    for_s: Annotated[float, Field(gt=0.0)] | None = None
+
+
+class Heal(Message):
+    """Of a rehearsal: let faults end that are in force, whether a client or the scenario began them. Data: `ended`."""
+
+    kind: Literal["heal"] = "heal"
+    id: Whole
+    fault: Name
+    on: Name
+
+
+class Pace(Message):
+    """Of a rehearsal: its time against real time from now on, null = as fast as it goes. Data: `speed`."""
+
+    kind: Literal["pace"] = "pace"
+    id: Whole
+    speed: Annotated[float, Field(gt=0.0)] | None
 
 
 class Pong(Message):
@@ -143,7 +189,11 @@ class Challenge(Message):
 
 
 class Welcome(Message):
-    """The client is in. proof: the host knows the secret too. speed: times real time, None = as fast as it goes."""
+    """The client is in. proof: the host knows the secret too. speed: times real time, None = as fast as it goes.
+
+    run: path of the record in hand, or empty; runs: the folder of all. limits: by their names in core.site.Limits.
+    attendance: who must be there, in words.
+    """
 
     kind: Literal["welcome"] = "welcome"
     protocol: Whole = PROTOCOL
@@ -151,12 +201,17 @@ class Welcome(Message):
     version: Name
     site: Name
     title: Line
-    units: tuple[str, ...]
+    units: tuple[UnitPlate, ...]
+    instruments: tuple[InstrumentPlate, ...]
+    source: SourcePlate
+    limits: dict[str, float]
+    attendance: tuple[Told, ...]
     rehearsal: bool
     speed: float | None
     pid: Whole
     scan_period_s: float
     run: Told
+    runs: Told
 
 
 class Refused(Message):
@@ -218,10 +273,12 @@ class Bye(Message):
     why: Told = ""
 
 
-Request = Order | Program | Look | History
-FROM_CLIENT: tuple[type[Message], ...] = (Hello, Order, Program, Look, History, Pong, Bye)
+Request = Order | Program | Look | Registers | Past | History | Inject | Heal | Pace
+REQUESTS: tuple[type[Request], ...] = (Order, Program, Look, Registers, Past, History, Inject, Heal, Pace)
+FROM_CLIENT: tuple[type[Message], ...] = (Hello, *REQUESTS, Pong, Bye)
 FROM_HOST: tuple[type[Message], ...] = (
     Challenge, Welcome, Refused, Shown, Event, Accepted, Rejected, Ping, Bye)  # fmt: skip
+BEGINS = b'{"kind":"'
 VERSIONED = ("hello", "challenge")  # lines by which two versions find out that they are two
 
 
@@ -243,50 +300,36 @@ def encode(message: Message) -> bytes:
 
 def decode(line: bytes, kinds: dict[str, type[Message]]) -> Message:
     """A line as a message of these kinds. Raises MessageFault; VersionFault for a first line of another version."""
+    kind = _first_kind(line)
+    if kind not in kinds or kind in VERSIONED:
+        kind = _looked_for(line, kinds)
+    try:
+        return kinds[kind].model_validate_json(line)
+    except ValidationError as fault:
+        raise MessageFault(f"{kind}: {'; '.join(flaws(fault))}") from None
+
+
+def _first_kind(line: bytes) -> str:
+    """The kind of a line that begins with it, as ours do: found without parsing a snapshot twice."""
+    if not line.startswith(BEGINS):
+        return ""
+    return line[len(BEGINS) : line.find(b'"', len(BEGINS))].decode("ascii", "replace")
+
+
+def _looked_for(line: bytes, kinds: dict[str, type[Message]]) -> str:
     try:
         found = json.loads(line)
     except (ValueError, RecursionError):  # UnicodeDecodeError is a ValueError
         raise MessageFault(f"expected a JSON object, found {_shown(line)}") from None
     kind = found.get("kind") if isinstance(found, dict) else None
-    model = kinds.get(kind) if isinstance(kind, str) else None
-    if model is None:
+    if not isinstance(kind, str) or kind not in kinds:
         raise MessageFault(f"expected one of the kinds {', '.join(kinds)}, found {_shown(line)}")
     version = found.get("protocol")
     if kind in VERSIONED and version != PROTOCOL:
         whole = version if isinstance(version, int) else None
         raise VersionFault(f"speaks version {whole} of the messages, not {PROTOCOL}", whole)
-    try:
-        return model.model_validate_json(line)
-    except ValidationError as fault:
-        raise MessageFault(f"{kind}: {'; '.join(flaws(fault))}") from None
+    return kind
 
 
 def _shown(line: bytes) -> str:
-    return _short(repr(line[:100].decode("utf-8", "backslashreplace")))
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 60 else text[:60] + "…"
-
-
-def printable(text: str) -> str:
-    """A stranger's words for a terminal."""
-    return "".join(c if c.isprintable() else "?" for c in text[:300])
-
-
-def flaws(fault: ValueError) -> list[str]:
-    """What is wrong with a message, each key in words; the first few of many. Takes a ValidationError."""
-    if not isinstance(fault, ValidationError):
-        return [str(fault)]
-    told = []
-    for error in fault.errors(include_url=False)[:5]:
-        key = ".".join(str(part) for part in error["loc"])
-        match error["type"]:
-            case "missing":
-                told.append(f"key {key!r} is missing")
-            case "extra_forbidden":
-                told.append(f"unknown key {_short(key)!r}")
-            case _:
-                says = error["msg"].removeprefix("Value error, ").lower()
-                told.append(f"{key}: {says}, found {_short(repr(error['input']))}")
-    return told
+    return short(repr(line[:100].decode("utf-8", "backslashreplace")))

@@ -13,10 +13,12 @@ from typing import Any
 
 from benchctl import __version__
 from benchctl.core.shown import Snapshot
+from benchctl.core.site import Site
 from benchctl.door import messages as m
 from benchctl.door.card import HOST, Card, remove_card, write_card
 from benchctl.door.guest import Connection
 from benchctl.door.house import Guest, Receive, Rejected, Times
+from benchctl.door.plates import InstrumentPlate, SourcePlate, UnitPlate, limits_of
 from benchctl.door.proof import new_secret
 
 __all__ = ["Door", "Guest", "Identity", "Receive", "Rejected", "Times"]
@@ -28,16 +30,19 @@ NOTES = 20  # lines for the log from ping to ping
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What a run host says of itself. speed: times real time, None = as fast as it goes. run: the record in hand."""
+    """What a run host says of itself. speed: times real time, None = as fast as it goes. run: the record in hand.
 
-    site: str
-    title: str
+    attendance: who must be there, in words. runs: the folder of all records.
+    """
+
+    site: Site
     site_sha256: str
-    units: tuple[str, ...]
     scan_period_s: float
     rehearsal: bool = False
     speed: float | None = 1.0
+    attendance: tuple[str, ...] = ()
     run: str = ""
+    runs: str = ""
     version: str = __version__
 
 
@@ -84,7 +89,7 @@ class Door:
         one = self.identity
         port = self._server.sockets[0].getsockname()[1]
         card = Card(
-            site=one.site,
+            site=one.site.name,
             site_sha256=one.site_sha256,
             rehearsal=one.rehearsal,
             pid=os.getpid(),
@@ -174,14 +179,19 @@ class Door:
         return m.Welcome(
             proof=proof,
             version=one.version,
-            site=one.site,
-            title=one.title,
-            units=one.units,
+            site=one.site.name,
+            title=one.site.title,
+            units=tuple(UnitPlate.of(unit) for unit in one.site.units),
+            instruments=tuple(InstrumentPlate.of(instrument) for instrument in one.site.instruments),
+            source=SourcePlate.of(one.site.nameplate),
+            limits=limits_of(one.site.limits),
+            attendance=one.attendance,
             rehearsal=one.rehearsal,
             speed=one.speed,
             pid=os.getpid(),
             scan_period_s=one.scan_period_s,
             run=one.run,
+            runs=one.runs,
         )
 
     def newest(self) -> bytes | None:

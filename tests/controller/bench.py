@@ -13,9 +13,11 @@ from typing import Any
 
 from benchctl.controller.news import Happened, News
 from benchctl.controller.owner import Owner
+from benchctl.controller.recent import Recent
 from benchctl.controller.requests import Requests
 from benchctl.controller.session import Session
 from benchctl.controller.terms import Terms
+from benchctl.controller.world import World
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.profile import CoolDown
@@ -84,6 +86,7 @@ class Bench:
         self.outcomes: list[dict[str, Any]] = []
         self.log: list[str] = []
         self.session = Session(given, self.outcomes.append)
+        self.recent = Recent(given.site)
         loop = asyncio.get_running_loop()
         news = News(loop, self._show, self.events.append, lambda *told: self.requests.answered(*told))  # noqa: PLW0108
         self.engine: Engine
@@ -92,6 +95,7 @@ class Bench:
             inside = asyncio.get_running_loop()
             listeners = (
                 lambda frame: self.session.write(frame, self.engine.settings),
+                lambda frame: self.recent.listen(frame, self.session.current),
                 lambda frame: self.frames.append((frame, self.engine.settings)),
                 lambda frame: news.put(frame, self.engine.settings),
             )
@@ -100,7 +104,8 @@ class Bench:
 
         settings = Settings.of(given.site, None, given.scan_period_s)
         self.owner = Owner(settings, lambda: WarpLoop(pace=PACE), lambda _: self.units, engine)
-        self.requests = Requests(given, self.owner, self.session, self.log.append, answer_s=answer_s)
+        self.world = World(given, lambda: self.owner, answer_s)
+        self.requests = Requests(self.owner, self.session, self.log.append, self.recent, self.world, answer_s=answer_s)
 
     def _show(self, frame: Frame, settings: Settings) -> None:
         self.requests.frame(frame, settings)

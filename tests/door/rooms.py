@@ -19,7 +19,8 @@ from benchctl.door.server import Door, Guest, Identity, Receive, Rejected, Times
 from tests.core.worlds import Stepper, site, staged
 
 QUICK = Times(ping_s=0.05, attached_s=1.0, hello_s=5.0, line_s=5.0, linger_s=1.0)
-IDENTITY = Identity("northquay", "Northquay", "0" * 64, ("bank 1", "bank 2"), 0.5, rehearsal=True)
+PLACE = replace(site(staged(40, 60, own=True), staged(20, 80)), name="northquay", title="Northquay")
+IDENTITY = Identity(PLACE, "0" * 64, 0.5, rehearsal=True, attendance=("somebody must be there",), runs="runs")
 LIMIT_S = 10.0
 
 

@@ -4,6 +4,7 @@ import asyncio
 import json
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
+from dataclasses import fields, replace
 from hashlib import sha256
 
 import pytest
@@ -12,10 +13,14 @@ from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.card import Card, read_cards, write_card
 from benchctl.door.client import Client, Gone, Refused
+from benchctl.door.plates import SourcePlate
 from benchctl.door.proof import CLIENT, HOST, new_nonce, proof
-from tests.door.rooms import SHOWN, numbered, opened, until
+from tests.core.worlds import stepped
+from tests.door.rooms import PLACE, SHOWN, numbered, opened, until
 
 GREET_S = 5.0
+PLATES = {"units", "instruments", "source", "limits"}
+SOURCE = SourcePlate.of(PLACE.nameplate)
 SILENCE_S = 0.3
 
 
@@ -23,9 +28,10 @@ async def test_a_client_attaches_asks_and_sees(tmp_path):
     async with opened(tmp_path) as (door, _):
         door.show(numbered(1))
         client = await Client.connect(read_cards(tmp_path)[0], "operator", "console")
-        assert client.welcome.model_dump(exclude={"proof", "version", "pid"}) == {
-            "kind": "welcome", "protocol": 1, "site": "northquay", "title": "Northquay", "units": ("bank 1", "bank 2"),
-            "rehearsal": True, "speed": 1.0, "scan_period_s": 0.5, "run": ""}  # fmt: skip
+        assert client.welcome.model_dump(exclude={"proof", "version", "pid", *PLATES}) == {
+            "kind": "welcome", "protocol": 2, "site": "northquay", "title": "Northquay",
+            "attendance": ("somebody must be there",), "rehearsal": True, "speed": 1.0, "scan_period_s": 0.5, "run": "",
+            "runs": "runs"}  # fmt: skip
         await until(lambda: client.snapshot is not None)
         assert client.snapshot == numbered(1), "what has been shown before is shown to who comes late"
         told = await client.order("set load to", 120.5, unit="bank 1", text="t", why="w")
@@ -38,9 +44,42 @@ async def test_a_client_attaches_asks_and_sees(tmp_path):
         assert (program["asked"]["name"], program["asked"]["anyway"]) == ("ladder", True)
         assert (await client.look())["asked"]["kind"] == "look"
         assert (await client.history(5.0, 10))["asked"]["points"] == 10
+        assert (await client.registers("bank 1"))["asked"]["unit"] == "bank 1"
+        assert (await client.past(7))["asked"]["last"] == 7
+        sag = (await client.inject("volts sag", "source", "80 %", for_s=30.0))["asked"]
+        assert (sag["fault"], sag["on"], sag["value"], sag["for_s"]) == ("volts sag", "source", "80 %", 30.0)
+        assert (await client.heal("volts sag", "source"))["asked"]["kind"] == "heal"
+        assert (await client.pace(None))["asked"]["speed"] is None
+        with pytest.raises(Refused, match="speed: input should be greater than 0"):
+            await client.pace(0.0)
         await client.close()
         with pytest.raises(Refused, match="closed"):
             await client.look()
+
+
+async def test_a_welcome_has_what_a_screen_draws_the_bench_with(tmp_path):
+    units = (*PLACE.units, replace(PLACE.units[0], name="bank 3", unit_id=7, profile=stepped(100, 5)))
+    async with opened(tmp_path, site=replace(PLACE, units=units)) as (_, card):
+        client = await Client.connect(card, "operator", "console")
+        welcome = client.welcome
+        await client.close()
+    assert [(u.name, u.rated_kw, u.stages, u.step_kw) for u in welcome.units] == [
+        ("bank 1", 100.0, (("1", 40.0), ("2", 60.0)), None),
+        ("bank 2", 100.0, (("1", 20.0), ("2", 80.0)), None),
+        ("bank 3", 100.0, (), 5.0),
+    ]
+    end = PLACE.units[0].endpoint
+    assert welcome.units[2].endpoint == f"{end.host}:{end.port}/7"
+    assert [u.title for u in welcome.units] == [u.profile.title for u in units]
+    assert [(i.name, i.role, i.place) for i in welcome.instruments] == [
+        (i.name, i.role, i.place) for i in PLACE.instruments
+    ]
+    plate = PLACE.nameplate
+    assert (welcome.source.power_kw, welcome.source.apparent_kva) == (plate.power_kw, plate.apparent_kva)
+    assert (welcome.source.volts_v, welcome.source.hertz) == (plate.volts, plate.hertz)
+    assert (welcome.source.power_factor, welcome.source.rating_class) == (plate.power_factor, plate.rating_class)
+    assert set(welcome.limits) == {f.name for f in fields(PLACE.limits)}
+    assert welcome.limits["hertz_low_percent"] == PLACE.limits.hertz_low_percent
 
 
 async def test_a_snapshot_comes_out_as_it_went_in(tmp_path):
@@ -213,8 +252,8 @@ CHALLENGE = m.encode(m.Challenge(nonce=new_nonce()))
 def welcomed(shown: str) -> bytes:
     return m.encode(
         m.Welcome(
-            proof=shown, version="0", site="x", title="x", units=(), rehearsal=False, speed=1.0, pid=1,
-            scan_period_s=0.5, run=""))  # fmt: skip
+            proof=shown, version="0", site="x", title="x", units=(), instruments=(), source=SOURCE, limits={},
+            attendance=(), rehearsal=False, speed=1.0, pid=1, scan_period_s=0.5, run="", runs=""))  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -251,7 +290,7 @@ def test_either_side_has_a_proof_of_its_own_that_hangs_on_every_part():
 def test_a_proof_is_that_of_rfc_2104():
     """HMAC-SHA-256 written out: H(K ^ opad, H(K ^ ipad, text)), RFC 2104 section 2, key padded to 64 bytes."""
     key = b"secret".ljust(64, b"\0")
-    inner = sha256(bytes(k ^ 0x36 for k in key) + b"benchctl 1 client aaa bbb").digest()
+    inner = sha256(bytes(k ^ 0x36 for k in key) + b"benchctl 2 client aaa bbb").digest()
     assert proof("secret", CLIENT, "aaa", "bbb") == sha256(bytes(k ^ 0x5C for k in key) + inner).hexdigest()
 
 
@@ -269,11 +308,11 @@ async def test_a_host_without_a_word_keeps_its_card(tmp_path):
         assert card.path.exists()
 
 
-@pytest.mark.parametrize(("protocol", "told"), [("2", "version 2"), ("0", "version 0"), ('"x"', "none")])
+@pytest.mark.parametrize(("protocol", "told"), [("1", "version 1"), ("0", "version 0"), ('"x"', "none")])
 async def test_a_host_of_another_version_is_named(tmp_path, protocol, told):
     line = f'{{"kind": "challenge", "protocol": {protocol}, "salt": "new"}}\n'.encode()
     async with stranger(tmp_path, line) as (card, _):
-        with pytest.raises(Refused, match=f"speaks {told} of the messages, this program version 1") as refused:
+        with pytest.raises(Refused, match=f"speaks {told} of the messages, this program version 2") as refused:
             await Client.connect(card, "operator", "console", greet_s=GREET_S)
         assert not isinstance(refused.value, Gone)
         assert card.path is not None

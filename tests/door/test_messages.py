@@ -1,4 +1,4 @@
-"""What a message is: recorded lines of version 1, the schema against jsonschema, the page."""
+"""What a message is: recorded lines of versions 1 and 2, the schema against jsonschema, the page."""
 
 import json
 from pathlib import Path
@@ -19,7 +19,8 @@ from tests.core.worlds import program, site, staged, stepped
 from tests.door.rooms import Kept
 
 ROOT = Path(__file__).parents[2]
-RECORDED = (Path(__file__).parent / "messages-1.jsonl").read_bytes().splitlines()
+RECORDED = (Path(__file__).parent / "messages-2.jsonl").read_bytes().splitlines()
+BEFORE = (Path(__file__).parent / "messages-1.jsonl").read_bytes().splitlines()
 SCHEMA = ROOT / "configs" / "schemas" / "door.schema.json"
 ALL = m.CLIENT_KINDS | m.HOST_KINDS
 
@@ -29,11 +30,30 @@ def kinds_of(line: bytes):
 
 
 @pytest.mark.parametrize("line", RECORDED, ids=[json.loads(line)["kind"] for line in RECORDED])
-def test_recorded_messages_of_version_1_are_read_and_written_as_they_were(line):
+def test_recorded_messages_of_version_2_are_read_and_written_as_they_were(line):
     """If this fails and the change is meant, PROTOCOL must be counted up and a new recording made beside this one."""
-    assert m.PROTOCOL == 1
+    assert m.PROTOCOL == 2
     message = m.decode(line, kinds_of(line))
     assert json.loads(m.encode(message)) == json.loads(line)
+
+
+@pytest.mark.parametrize("line", [line for line in BEFORE if json.loads(line)["kind"] in m.VERSIONED])
+def test_whoever_speaks_version_1_is_known_by_the_first_line(line):
+    with pytest.raises(m.VersionFault, match="speaks version 1 of the messages, not 2") as fault:
+        m.decode(line, kinds_of(line))
+    assert fault.value.found == 1
+
+
+@pytest.mark.parametrize("line", RECORDED, ids=[json.loads(line)["kind"] for line in RECORDED])
+def test_where_the_kind_stands_in_a_line_makes_no_difference(line):
+    keys = json.loads(line)
+    turned = json.dumps(dict(reversed(keys.items()))).encode()
+    assert m.decode(turned, kinds_of(line)) == m.decode(line, kinds_of(line))
+
+
+def test_a_line_that_says_its_kind_twice_is_no_message():
+    with pytest.raises(m.MessageFault, match="kind: input should be 'look', found 'bye'"):
+        m.decode(b'{"kind":"look","id":1,"kind":"bye"}', m.CLIENT_KINDS)
 
 
 def test_the_recording_has_every_kind_and_every_key():
