@@ -2,6 +2,7 @@
 
 import argparse
 import os
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchctl.cli.attach import attach
@@ -23,6 +24,8 @@ class Silent(Voice):
 def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
     """Open the screen and stay until it is left; returns the exit code."""
     os.environ.setdefault("TEXTUAL_FPS", "120")  # a frame waits half as long for its turn, for no more work
+    from benchctl.cli import past
+    from benchctl.record.runs import runs_folder
     from benchctl.tui.actions import Extras
     from benchctl.tui.app import Console
     from benchctl.tui.link import Choice
@@ -42,7 +45,18 @@ def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
             raise Refused(str(fault)) from None
 
     look = args.colours or (MONO if os.environ.get("NO_COLOR") else NIGHT)
-    extras = Extras(programs=programs, program_text=program_text, sites=lambda: ways(args.site))
+
+    def folder() -> Path:
+        """Where the run host that is attached keeps its records, else where one would that is started from here."""
+        return Path(app.picture.place.runs) if app.picture.place.runs else runs_folder(args.runs)
+
+    extras = Extras(
+        programs=programs,
+        program_text=program_text,
+        sites=lambda: ways(args.site),
+        runs=lambda: past.runs(folder()),
+        run=lambda name: past.run(folder(), name),
+    )
     choice = Choice(args.site, args.rehearse, args.speed)
     app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full", extras=extras)
     code = app.run() or 0

@@ -10,7 +10,9 @@ from benchctl.tui import sheets
 from benchctl.tui.form import Form, Sheet
 from benchctl.tui.keys import Kind, at
 from benchctl.tui.theme import NAMES
+from benchctl.tui.view.alarms import at_cursor
 from benchctl.tui.view.picture import Page, Picture
+from benchctl.tui.view.whole import FURTHEST, room
 
 if TYPE_CHECKING:
     from benchctl.tui.app import Console
@@ -88,7 +90,8 @@ def back(console: "Console") -> None:
     """One step back: out of an open run, from help to where it was asked for, else to the chain."""
     cursor = console.picture.cursor
     if cursor.page is Page.RUNS and cursor.run_open:
-        cursor.run_open = False
+        cursor.run_open, cursor.scroll = False, 0
+        console.opened(Page.RUNS)
     else:
         page(cursor.back if cursor.page is Page.HELP else Page.CHAIN)(console)
 
@@ -122,14 +125,37 @@ def move(rows: int) -> Do:
             case Page.RUNS if not cursor.run_open:
                 cursor.run = _within(cursor.run + rows, len(console.picture.runs))
             case _:
-                cursor.scroll = max(0, cursor.scroll + rows)
+                scroll(console, rows)
 
     return do
 
 
 def paged(sign: int) -> Do:
-    """A screen up or down."""
-    return lambda console: move(sign * max(1, console.size.height - 8))(console)
+    """A screen up or down; of a bank, its registers."""
+
+    def do(console: "Console") -> None:
+        rows = sign * max(1, console.size.height - 8)
+        if console.picture.cursor.page is Page.BANK:
+            scroll(console, sign * max(1, console.size.height // 4))
+        else:
+            move(rows)(console)
+
+    return do
+
+
+def scroll(console: "Console", rows: int) -> None:
+    """The page by so many rows, no further than its end where that is known."""
+    cursor, size = console.picture.cursor, console.size
+    end = FURTHEST.get(cursor.page)
+    furthest = cursor.scroll + abs(rows) if end is None else end(console.picture, size.width, room(size.height))
+    cursor.scroll = max(0, min(cursor.scroll + rows, furthest))
+
+
+def open_run(console: "Console") -> None:
+    """The run under the cursor."""
+    cursor = console.picture.cursor
+    cursor.run_open, cursor.scroll = True, 0
+    console.opened(Page.RUNS)
 
 
 def aside(sign: int) -> Do:
@@ -162,9 +188,8 @@ def zoom(sign: int) -> Do:
 
 def acknowledge(console: "Console") -> None:
     """The alarm under the cursor."""
-    now, cursor = console.picture.now, console.picture.cursor
-    if now is not None and now.alarms:
-        alarm = now.alarms[_within(cursor.alarm, len(now.alarms))]
+    alarm = at_cursor(console.picture)
+    if alarm is not None:
         console.link.give("acknowledge", text=alarm.row, unit=alarm.unit)
 
 
@@ -257,6 +282,7 @@ ACTIONS: dict[str, Do] = {
     "pace": ask(sheets.pace),
     "inject": ask(sheets.inject),
     "site": ask(sheets.site),
+    "open_run": open_run,
     "page_chain": page(Page.CHAIN),
     "page_program": page(Page.PROGRAM),
     "page_trends": page(Page.TRENDS),

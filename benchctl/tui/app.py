@@ -18,6 +18,7 @@ from textual.screen import ModalScreen, Screen
 
 from benchctl.tui import actions
 from benchctl.tui.face import Face
+from benchctl.tui.fetch import Fetch
 from benchctl.tui.gate import LOOK_S, WINDOW_S, Gate, Typed
 from benchctl.tui.keys import DROP_KEYS, Kind, meant
 from benchctl.tui.link import Attach, Choice, Link
@@ -58,6 +59,7 @@ class Console(App[int]):
         self.face = Face()
         self.link = Link(self.picture, attach, choice, self.changed, self.bell)
         self.extras = extras or actions.Extras()
+        self.fetch = Fetch(self.link, self.extras, self.changed)
         self.ends = Ends(self)
         self.fault: Exception | None = None  # of the screen itself, that ended it
         self._look, self._clock, self._gate = look, clock, Gate()
@@ -82,6 +84,7 @@ class Console(App[int]):
 
     async def on_unmount(self) -> None:
         """The screen goes, the run host stays."""
+        await self.fetch.close()
         await self.link.close()
         self.ends.release()
 
@@ -131,6 +134,7 @@ class Console(App[int]):
         """What changes by itself: the clock, ages, words that have been read."""
         picture = self.picture
         self.link.tick()
+        self.fetch.tick()
         picture.clock = time.strftime("%H:%M:%S")
         now_s = self._clock()
         if picture.hint != self._hint_since[0]:
@@ -214,7 +218,8 @@ class Console(App[int]):
         self.redraw()
 
     def opened(self, page: Page) -> None:
-        """A page is shown: fetch what only it needs."""
+        """A page is shown, or another bank or run on it: fetch what only it needs."""
+        self.fetch.opened(page)
 
     def clicked(self, y: int) -> None:
         """A click on a row of the page puts the cursor there."""

@@ -111,6 +111,8 @@ KEYS: tuple[Key, ...] = (
     Key(("x",), "x", "pace", "pace", FORM, "How fast the rehearsal goes.", (), rehearsing),
     Key(("b",), "b", "break", "inject", FORM, "Puts a fault into the rehearsal.", (), rehearsing),
     Key(("s",), "s", "site", "site", FORM, "Another site, or a rehearsal of it."),
+    Key(("enter",), "enter", "open", "open_run", LOOK, "Opens the run under the cursor.", (Page.RUNS,),
+        lambda p: bool(p.runs) and not p.cursor.run_open),
     Key(("1",), "1", "chain", "page_chain", LOOK, "The chain and the source at a glance."),
     Key(("2",), "2", "program", "page_program", LOOK, "The plan and where it is."),
     Key(("3",), "3", "trends", "page_trends", LOOK, "The last minute to the whole run."),

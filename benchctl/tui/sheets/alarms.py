@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING
 from benchctl.core.causes import BY_KEY
 from benchctl.tui.form import Answer, Blank, Sheet, Values
 from benchctl.tui.sheets.typed import flaw, needed, time_s
+from benchctl.tui.view.alarms import at_cursor
 
 if TYPE_CHECKING:
-    from benchctl.core.shown import AlarmShown
     from benchctl.tui.app import Console
 
 LONGEST_S = 8 * 3600.0  # a shift; then it is looked at again
@@ -22,10 +22,9 @@ def may_be_shelved(row: str) -> bool:
 
 def shelve(console: "Console") -> Sheet | None:
     """Put the alarm under the cursor aside for a while, with a reason."""
-    now, cursor = console.picture.now, console.picture.cursor
-    if now is None or not now.alarms:
+    alarm = at_cursor(console.picture)
+    if alarm is None:
         return None
-    alarm: AlarmShown = now.alarms[max(0, min(cursor.alarm, len(now.alarms) - 1))]
     if not may_be_shelved(alarm.row):
         console.link.say(f"{alarm.text}: alarms about airflow and temperature are never shelved", bad=True)
         return None

@@ -8,7 +8,7 @@ from benchctl.core.shown import UnitShown
 from benchctl.core.snapshot import CONDITIONS
 from benchctl.tui.view.chain import ASCII, SHAPES, STALE_S, UNKNOWN, visible
 from benchctl.tui.view.picture import BankTold, Picture, Register
-from benchctl.tui.view.scrolled import part
+from benchctl.tui.view.scrolled import last, part
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, crop, ends, fit, minutes, number, wrap
 
 WIDE = 120  # from here on the registers stand beside the stages
@@ -27,11 +27,28 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     told = next((b for b in picture.place.banks if b.name == u.name), NOTHING)
     if width >= WIDE:
         return _beside(picture, u, told, width, height)
+    above = _above(picture, u, told, width, height)
+    return [*above, *_registers(picture, u, width, height - len(above))]
+
+
+def furthest(picture: Picture, width: int, height: int) -> int:
+    """How far the registers can be scrolled."""
+    now, found = picture.now, picture.registers
+    if now is None or not now.units or found is None:
+        return 0
+    if width >= WIDE:
+        return last(len(found.rows), max(1, height - 2))
+    u = now.units[min(picture.cursor.bank, len(now.units) - 1)]
+    told = next((b for b in picture.place.banks if b.name == u.name), NOTHING)
+    return last(len(found.rows), max(1, height - 1 - len(_above(picture, u, told, width, height))))
+
+
+def _above(picture: Picture, u: UnitShown, told: BankTold, width: int, height: int) -> list[Line]:
+    """All but the registers, in a narrow window."""
     facts = _facts(picture, u, told, width, tight=height < 26)
     facts.append(())
     room = height - len(facts)
-    stages = _stages(picture, u, told, width, max(0, room - max(5, room // 3)))
-    return [*facts, *stages, *_registers(picture, u, width, room - len(stages))]
+    return [*facts, *_stages(picture, u, told, width, max(0, room - max(5, room // 3)))]
 
 
 def _beside(picture: Picture, u: UnitShown, told: BankTold, width: int, height: int) -> list[Line]:

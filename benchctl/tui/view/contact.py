@@ -6,7 +6,7 @@ A row is one of the run host's answer to `look`; of what it does not say, the pl
 from typing import Any
 
 from benchctl.tui.view.picture import BankTold, Picture
-from benchctl.tui.view.scrolled import part
+from benchctl.tui.view.scrolled import last, part
 from benchctl.tui.view.text import MISSING, Line, Mark, age, fit, number, wrap
 
 
@@ -16,6 +16,11 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
         return [(), ((f"   {picture.fetching or 'asking who answers'}", Mark.QUIET),)]
     head = [*_totals(picture, width), (), _columns(width)]
     return [*head, *part(table(picture, width), picture.cursor.scroll, max(1, height - len(head)))]
+
+
+def furthest(picture: Picture, width: int, height: int) -> int:
+    """How far the page can be scrolled."""
+    return last(len(table(picture, width)), max(1, height - 4)) if picture.contact else 0
 
 
 def _totals(picture: Picture, width: int) -> list[Line]:

@@ -5,7 +5,7 @@ from benchctl.tui.keys import KEYS, Key
 from benchctl.tui.view import alarms
 from benchctl.tui.view.chain import SHAPES
 from benchctl.tui.view.picture import Picture
-from benchctl.tui.view.scrolled import part
+from benchctl.tui.view.scrolled import last, part
 from benchctl.tui.view.text import Line, Mark, Span, crop, fit, wrap
 
 WIDE = 120
@@ -21,7 +21,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Alarms", ("acknowledge", "acknowledge_all", "shelve", "reset", "history")),
     ("Rehearsal and site", ("pace", "inject", "site")),
     ("Look", (
-        "page_chain", "page_program", "page_trends", "page_alarms", "page_bank", "page_runs", "page_far",
+        "page_chain", "page_program", "page_trends", "page_alarms", "page_bank", "page_runs", "open_run", "page_far",
         "page_contact", "page_help", "back", "up", "down", "page_up", "page_down", "left", "right", "wider", "closer",
         "theme", "palette",
     )),
@@ -66,6 +66,11 @@ NAMES = {
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
     return part(lines(picture, width), picture.cursor.scroll, height)
+
+
+def furthest(picture: Picture, width: int, height: int) -> int:
+    """How far the page can be scrolled."""
+    return last(len(lines(picture, width)), height)
 
 
 def lines(picture: Picture, width: int) -> list[Line]:

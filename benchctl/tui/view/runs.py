@@ -9,7 +9,7 @@ from typing import Any
 
 from benchctl.tui.view.chain import visible
 from benchctl.tui.view.picture import Picture
-from benchctl.tui.view.scrolled import part
+from benchctl.tui.view.scrolled import last, part
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, clean, fit, minutes, number, wrap
 
 BY_HAND = "load by hand"
@@ -33,6 +33,13 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     first = visible(at, len(rows), room)
     lines += [_row(run, width, at_cursor=i == at) for i, run in enumerate(rows[first : first + room], first)]
     return [*lines, *[()] * (room + 1 - len(lines)), *below]
+
+
+def furthest(picture: Picture, width: int, height: int) -> int:
+    """How far an open run can be scrolled."""
+    if picture.run is None:
+        return 0
+    return last(len(story(picture, width)), max(1, height - len(_head(picture.run, width))))
 
 
 # -- the list

@@ -28,6 +28,25 @@ PAGES: dict[Page, Draw] = {
 }
 
 
+# How far the pages can be scrolled, where they know it.
+FURTHEST: dict[Page, Callable[[Picture, int, int], int]] = {
+    Page.ALARMS: alarms.furthest,
+    Page.BANK: bank.furthest,
+    Page.RUNS: runs.furthest,
+    Page.CONTACT: contact.furthest,
+    Page.HELP: guide.furthest,
+}
+
+
+def room(height: int) -> int:
+    """Lines of a page in a window of this height."""
+    return max(0, height - 3 - _key_rows(height))
+
+
+def _key_rows(height: int) -> int:
+    return 2 if height >= 30 else 1
+
+
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """Exactly `height` lines of exactly `width` cells."""
     if width <= 0 or height <= 0:
@@ -35,10 +54,10 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     if width < SMALLEST[0] or height < SMALLEST[1]:
         return [crop(((_small(picture), Mark.STRONG),), width), *[crop((), width)] * (height - 1)]
     head = [_first(picture, width), _second(picture, width)]
-    foot = [_word(picture, width), *_keys(picture, width, 2 if height >= 30 else 1)]
-    room = height - len(head) - len(foot)
-    body = [crop(line, width) for line in PAGES[picture.cursor.page](picture, width, room)[:room]]
-    body += [crop((), width)] * (room - len(body))
+    foot = [_word(picture, width), *_keys(picture, width, _key_rows(height))]
+    rows = room(height)
+    body = [crop(line, width) for line in PAGES[picture.cursor.page](picture, width, rows)[:rows]]
+    body += [crop((), width)] * (rows - len(body))
     return [*head, *body, *foot]
 
 
