@@ -14,11 +14,15 @@ from typing import Any
 from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
-from benchctl.tui.view.picture import BankTold, DropStep, Picture, Place, StageTold, Told
+from benchctl.door.plates import UnitPlate
+from benchctl.tui.past import back_fill
+from benchctl.tui.view.alarms import followed
+from benchctl.tui.view.picture import STALE_S, BankTold, DropStep, Picture, Place, StageTold, Told
 from benchctl.tui.view.text import clean
 
 AGAIN_S = 2.0  # between two tries to attach again
 PACE_OVER_S = 4.0
+MISSED = 2.5  # scan periods without a scan: some were missed
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,10 @@ class Link:
         """To another run host."""
         await self.close()
         fresh = Picture(who=self.picture.who, glyphs=self.picture.glyphs, runs=self.picture.runs)
-        for name in ("place", "now", "quiet_s", "lost", "pace", "story", "traces", "plan", "registers", "drop", "run"):
+        for name in (
+            *("place", "now", "quiet_s", "lost", "pace", "story", "traces", "plan", "drop"),
+            *("registers", "contact", "run", "fetching", "cursor"),
+        ):
             setattr(self.picture, name, getattr(fresh, name))
         self.choice, self.client, self._came_s = choice, None, None
         self._seen.clear()
@@ -108,13 +115,10 @@ class Link:
         try:
             past = await client.past(2000)
             self.picture.story.before(told(m.Event.model_validate(e)) for e in past["events"])
-            await self._back_fill(client)
+            await back_fill(self.picture, client, past["events"])
         except (Refused, ValueError, KeyError):
             return
         self._changed()
-
-    async def _back_fill(self, client: Client) -> None:
-        """Traces of before."""
 
     def _take(self, news: Snapshot | m.Event) -> None:
         picture = self.picture
@@ -123,7 +127,10 @@ class Link:
             if news.what in ("trip", "prompt"):
                 self._rang()
             return
-        self._came_s = time.monotonic()
+        before_s, self._came_s = self._came_s, time.monotonic()
+        patience_s = max(STALE_S, MISSED * picture.place.scan_period_s)
+        picture.traces.feed(news, joined=before_s is not None and self._came_s - before_s <= patience_s)
+        picture.cursor.alarm = followed(picture.cursor.alarm, picture.now, news)
         picture.now, picture.quiet_s = news, 0.0
         self._seen.append((self._came_s, news.now_s))
         picture.pace = self._pace()
@@ -156,7 +163,7 @@ class Link:
         if self.client is None or self.picture.lost:
             return "no run host is attached"
         try:
-            await self.client.order(verb, value, **parts)
+            await self.client.order(verb, value, **{"who": self.picture.who, **parts})
         except Refused as fault:
             return clean(str(fault))
         return ""
@@ -203,9 +210,32 @@ def place_of(welcome: m.Welcome) -> Place:
         site=clean(welcome.site),
         title=clean(welcome.title),
         rehearsal=welcome.rehearsal,
+        banks=tuple(_bank(u) for u in welcome.units),
+        instruments=tuple((clean(i.name), clean(i.role), clean(i.place)) for i in welcome.instruments),
+        ends={clean(name): clean(end) for name, end in _ends(welcome)},
+        nameplate={k: clean(v) if isinstance(v, str) else v for k, v in welcome.source.model_dump().items()},
+        limits=dict(welcome.limits),
+        attendance="; ".join(clean(said) for said in welcome.attendance),
         scan_period_s=welcome.scan_period_s,
         pid=welcome.pid,
-        banks=tuple(BankTold(clean(u), "", 0.0, "", ()) for u in welcome.units),
+        runs=clean(welcome.runs),
+    )
+
+
+def _ends(welcome: m.Welcome) -> list[tuple[str, str]]:
+    units = [(u.name, u.endpoint) for u in welcome.units]
+    return [*units, *((i.name, i.endpoint) for i in welcome.instruments)]
+
+
+def _bank(plate: UnitPlate) -> BankTold:
+    return BankTold(
+        name=clean(plate.name),
+        title=clean(plate.title),
+        rated_kw=plate.rated_kw,
+        endpoint=clean(plate.endpoint),
+        stages=tuple(StageTold(clean(name), kw) for name, kw in plate.stages),
+        position=clean(plate.position),
+        step_kw=plate.step_kw,
     )
 
 

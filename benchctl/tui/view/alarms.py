@@ -44,16 +44,20 @@ CALM = (
 
 def state(alarm: AlarmShown) -> str:
     """Its state in a word of IEC 62682."""
-    if alarm.shelved_s is not None:
+    if _aside(alarm):
         return "shelved"
     if alarm.active:
         return "acknowledged" if alarm.acknowledged else "active"
     return "latched" if alarm.latched else "cleared"
 
 
+def _aside(alarm: AlarmShown) -> bool:
+    return getattr(alarm, "shelved_s", None) is not None
+
+
 def listed(now: Snapshot | None) -> tuple[AlarmShown, ...]:
     """All that stand in the order of the page: shelved ones last."""
-    return tuple(sorted(now.alarms, key=lambda a: a.shelved_s is not None)) if now else ()
+    return tuple(sorted(now.alarms, key=_aside)) if now else ()
 
 
 def at_cursor(picture: Picture) -> AlarmShown | None:
@@ -91,7 +95,7 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     lines: list[Line] = []
     cursor_line = 0
     for index, alarm in enumerate(rows):
-        if alarm.shelved_s is not None and (index == 0 or rows[index - 1].shelved_s is None):
+        if _aside(alarm) and (index == 0 or not _aside(rows[index - 1])):
             lines.append(((" shelved", Mark.QUIET),))
         if index == at:
             cursor_line = len(lines)
@@ -108,8 +112,8 @@ def furthest(picture: Picture, width: int, height: int) -> int:
 
 
 def _head(rows: tuple[AlarmShown, ...]) -> Line:
-    shelved = sum(a.shelved_s is not None for a in rows)
-    fresh = sum(not a.acknowledged and a.shelved_s is None for a in rows)
+    shelved = sum(_aside(a) for a in rows)
+    fresh = sum(not a.acknowledged and not _aside(a) for a in rows)
     line: list[Span] = [(f" {_count(len(rows) - shelved, 'alarm')}", Mark.STRONG)]
     line.append((f"   {fresh} not acknowledged", Mark.ABNORMAL if fresh else Mark.QUIET))
     if shelved:
@@ -196,7 +200,7 @@ def _about(alarm: AlarmShown, times: Times, width: int) -> list[Line]:
     lines += _wrapped("do", row.help if row else REPORTED, room, Mark.STRONG)
     lines.append(_said("does", DOES.get(alarm.reaction, alarm.reaction)))
     lines.append(_said("state", f"{word}: {SAYS[word]}{'; it came first' if alarm.first_out else ''}"))
-    if alarm.shelved_s is not None:
+    if _aside(alarm):
         lines += _wrapped(
             "shelved", f"by {alarm.shelved_by}, {minutes(alarm.shelved_s)} left: {alarm.shelved_why}", room
         )
