@@ -2,9 +2,11 @@
 
 import argparse
 import getpass
+from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchctl.cli import CHAIN_LOST
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
@@ -121,3 +123,29 @@ async def attach(args: argparse.Namespace, voice: Voice, role: "Role", who: str,
     card, log = await asyncio.to_thread(start_apart, args, voice)
     voice.narrate(f"run host started: process {card.pid}; log: {log}")
     return await Client.connect(card, who, role)
+
+
+async def with_host(
+    args: argparse.Namespace,
+    voice: Voice,
+    role: "Role",
+    who: str,
+    work: "Callable[[Client], Awaitable[int]]",
+    *,
+    nobody: "Callable[[str], None] | None" = None,
+) -> int:
+    """Attach to a run host that is there, do the work and leave; returns its exit code.
+
+    Where none can be attached to, `nobody` is given why (without it the why is narrated), and it is 4.
+    """
+    from benchctl.door.client import Refused
+
+    try:
+        client = await attach(args, voice, role, who, starting=False)
+    except (NoHost, Refused) as fault:
+        (nobody or voice.narrate)(str(fault))
+        return CHAIN_LOST
+    try:
+        return await work(client)
+    finally:
+        await client.close()

@@ -5,8 +5,8 @@ import asyncio
 import time
 from typing import TYPE_CHECKING
 
-from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
-from benchctl.cli.attach import NoHost, attach, operator
+from benchctl.cli import GOOD, NOT_GOOD
+from benchctl.cli.attach import operator, with_host
 from benchctl.cli.status import kw
 from benchctl.cli.voice import Voice
 
@@ -24,18 +24,16 @@ NOBODY = "nothing on this computer owns the chain: use the units' emergency stop
 
 def take_off(args: argparse.Namespace, voice: Voice, verb: str) -> int:
     """Ask for it and watch it; returns the exit code."""
-    return asyncio.run(_take_off(args, voice, verb))
 
-
-async def _take_off(args: argparse.Namespace, voice: Voice, verb: str) -> int:
-    from benchctl.door.client import Refused
-
-    try:
-        client = await attach(args, voice, "visitor", operator(), starting=False)
-    except (NoHost, Refused) as fault:
-        voice.narrate(f"{fault}; {NOBODY}")
+    def nobody(why: str) -> None:
+        voice.narrate(f"{why}; {NOBODY}")
         voice.row({"outcome": "chain lost", "confirmed": False})
-        return CHAIN_LOST
+
+    work = with_host(args, voice, "visitor", operator(), lambda client: _take_off(client, voice, verb), nobody=nobody)
+    return asyncio.run(work)
+
+
+async def _take_off(client: "Client", voice: Voice, verb: str) -> int:
     begun_s = time.monotonic()
     asked = asyncio.ensure_future(_ask(client, voice, verb))
     try:
@@ -43,7 +41,6 @@ async def _take_off(args: argparse.Namespace, voice: Voice, verb: str) -> int:
     finally:
         asked.cancel()
         await asyncio.gather(asked, return_exceptions=True)
-        await client.close()
     took_s = round(time.monotonic() - begun_s, 3)
     voice.row({"outcome": "off" if confirmed else "not confirmed", "confirmed": confirmed, "took_s": took_s})
     return GOOD if confirmed else NOT_GOOD

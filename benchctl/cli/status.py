@@ -5,12 +5,13 @@ import asyncio
 import dataclasses
 from typing import TYPE_CHECKING
 
-from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
-from benchctl.cli.attach import NoHost, attach, first, operator, site_argument
+from benchctl.cli import GOOD, NOT_GOOD
+from benchctl.cli.attach import first, operator, site_argument, with_host
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
     from benchctl.core.shown import Snapshot
+    from benchctl.door.client import Client
 
 HELP = "what the run host sees now; from any shell"
 PATIENCE_S = 10.0
@@ -23,21 +24,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, voice: Voice) -> int:
     """0: told; 1: the run host does not scan; 4: nobody owns the chain."""
-    return asyncio.run(_status(args, voice))
+    return asyncio.run(with_host(args, voice, "visitor", operator(), lambda client: _status(client, voice)))
 
 
-async def _status(args: argparse.Namespace, voice: Voice) -> int:
-    from benchctl.door.client import Refused
-
-    try:
-        client = await attach(args, voice, "visitor", operator(), starting=False)
-    except (NoHost, Refused) as fault:
-        voice.narrate(str(fault))
-        return CHAIN_LOST
-    try:
-        snapshot = await first(client, PATIENCE_S)
-    finally:
-        await client.close()
+async def _status(client: "Client", voice: Voice) -> int:
+    snapshot = await first(client, PATIENCE_S)
     if snapshot is None:
         told = f"the run host (process {client.welcome.pid}) answers, but has not scanned"
         voice.narrate(f"{told} for {PATIENCE_S:.0f} s")

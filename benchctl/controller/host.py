@@ -68,8 +68,8 @@ class Host:
 
     def _clear_up(self) -> None:
         """Close what a crash has left, and say what a record on this disk is worth. May take long: in a thread."""
-        for path, words in close_all_interrupted(self._terms.runs, self._terms.site.name):
-            self._log(f"{path.name}: {words}")
+        for _, words in close_all_interrupted(self._terms.runs, self._terms.site.name):
+            self._log(words)
         if not self._terms.rehearsal and on_network(self._terms.runs):
             self._log(f"{self._terms.runs}: is on a network drive, where a record can be lost: use another folder")
 

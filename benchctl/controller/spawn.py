@@ -6,7 +6,7 @@ import sys
 import time
 from pathlib import Path
 
-from benchctl.door.card import Card, find_card
+from benchctl.door.card import Card, find_card, has_card
 
 START_S = 30.0
 LOOK_S = 0.05
@@ -30,7 +30,7 @@ def start(words: list[str], log: Path, cards: Path, site: str, rehearsal: bool) 
         )  # fmt: skip
     begun_s = time.monotonic()
     while time.monotonic() - begun_s < START_S:
-        card = find_card(cards, site, rehearsal)
+        card = find_card(cards, site, rehearsal) if has_card(cards, process.pid) else None
         if card is not None and card.pid == process.pid:
             return card
         if process.poll() is not None:

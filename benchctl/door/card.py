@@ -20,6 +20,7 @@ from benchctl.folders import FolderFault, refuse_shared
 
 HOST = "127.0.0.1"
 FOLDER = "hosts"  # in the user's state folder: there controllers leave their cards
+CARD_NAME = "{pid}-{port}.json"
 TRY_S = 3.0  # a refusal takes two seconds on Windows, nothing elsewhere: from memory
 LARGEST_BYTES = 1 << 16
 
@@ -57,7 +58,7 @@ def write_card(folder: Path, card: Card) -> Card:
         refuse_shared(folder)
         if os.name == "posix":
             folder.chmod(0o700)
-        path = folder / f"{card.pid}-{card.port}.json"
+        path = folder / CARD_NAME.format(pid=card.pid, port=card.port)
         fresh = folder / f".{path.name}.{secrets.token_hex(4)}"
         handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         try:
@@ -95,6 +96,11 @@ def read_cards(folder: Path, tell: Tell = lambda _: None) -> list[Card]:
 def find_card(folder: Path, site: str, rehearsal: bool, tell: Tell = lambda _: None) -> Card | None:
     """The newest card of a site's run host, or of its rehearsal's. Raises CardFault."""
     return next((c for c in read_cards(folder, tell) if (c.site, c.rehearsal) == (site, rehearsal)), None)
+
+
+def has_card(folder: Path, pid: int) -> bool:
+    """Whether a process has put a card there. Nobody is connected to for it. Never raises."""
+    return any(folder.glob(CARD_NAME.format(pid=pid, port="*")))
 
 
 def remove_card(card: Card) -> None:

@@ -1,6 +1,7 @@
 """Starting the run host: its words, the process apart, and its log."""
 
 import argparse
+import asyncio
 import math
 import os
 import subprocess
@@ -19,6 +20,7 @@ from benchctl.controller.spawn import StartFault, start
 from benchctl.folders import VARIABLE
 from tests.cli.desk import Quiet
 from tests.controller.bench import terms
+from tests.door.rooms import opened
 
 
 @pytest.mark.parametrize(("text", "value"), [("1", 1), ("60", 60), ("0.1", 0.1), ("1000", 1000), ("max", math.inf)])
@@ -99,14 +101,16 @@ def test_flaws_of_a_site_are_told_here_and_nothing_is_started(tmp_path, words, c
     assert words == []
 
 
-def run_python(monkeypatch, text: str) -> None:
-    """Let this run instead of a run host."""
-    popen = subprocess.Popen
+def run_python(monkeypatch, text: str) -> "list[subprocess.Popen[bytes]]":
+    """Let this run instead of a run host; what is started will be in the list."""
+    popen, started = subprocess.Popen, []
 
     def other(command, **keys):
-        return popen([sys.executable, "-c", text], **keys)
+        started.append(popen([sys.executable, "-c", text], **keys))
+        return started[-1]
 
     monkeypatch.setattr(subprocess, "Popen", other)
+    return started
 
 
 def test_a_run_host_that_ends_at_once_is_told_in_its_own_words(tmp_path, monkeypatch):
@@ -127,18 +131,41 @@ def test_a_run_host_that_ends_without_a_word_is_told_with_its_exit_code(tmp_path
 
 def test_a_run_host_that_does_not_come_up_is_told_and_ended(tmp_path, monkeypatch):
     monkeypatch.setattr(spawn, "START_S", 0.3)
-    run_python(monkeypatch, "import time; time.sleep(30)")
-    started: list[subprocess.Popen[bytes]] = []
-    popen = subprocess.Popen
-
-    def noting(*words, **keys):
-        started.append(popen(*words, **keys))
-        return started[0]
-
-    monkeypatch.setattr(subprocess, "Popen", noting)
+    started = run_python(monkeypatch, "import time; time.sleep(30)")
     with pytest.raises(StartFault, match=r"did not come up within 0 s; log: "):
         start([], tmp_path / "place.log", tmp_path / "hosts", "place", False)
     assert started[0].wait(10.0) != 0
+
+
+async def test_while_a_run_host_comes_up_no_other_is_connected_to(tmp_path, monkeypatch):
+    async with opened(tmp_path / "hosts", rehearsal=False) as (_, card):
+        looked: list[bool] = []
+        monkeypatch.setattr(spawn, "find_card", lambda *_: looked.append(True))
+        run_python(monkeypatch, "import time; time.sleep(0.5)")
+        with pytest.raises(StartFault):
+            await asyncio.to_thread(start, [], tmp_path / "place.log", tmp_path / "hosts", card.site, False)
+        assert looked == []
+
+
+CARD = """
+import os, socket, sys, time
+from pathlib import Path
+from benchctl.door.card import Card, write_card
+with socket.create_server(("127.0.0.1", 0)) as listener:
+    time.sleep(0.2)
+    card = Card(site="place", site_sha256="0" * 64, rehearsal=False, pid=os.getpid(), port=listener.getsockname()[1],
+                secret="x" * 43, started_wall_s=time.time())
+    write_card(Path(FOLDER), card)
+    time.sleep(30)
+"""
+
+
+def test_a_run_host_that_has_put_its_card_there_is_found(tmp_path, monkeypatch):
+    started = run_python(monkeypatch, CARD.replace("FOLDER", repr(str(tmp_path / "hosts"))))
+    found = start([], tmp_path / "place.log", tmp_path / "hosts", "place", False)
+    assert (found.pid, found.site) == (started[0].pid, "place")
+    started[0].kill()
+    started[0].wait(10.0)
 
 
 # -- the log

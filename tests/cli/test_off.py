@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from benchctl.cli import attach as door
 from benchctl.cli import off as room
 from benchctl.cli.attach import NoHost
 from benchctl.cli.off import NOT_CONFIRMED, take_off
@@ -24,7 +25,7 @@ def client(monkeypatch):
     async def attach(*_, **__):
         return played
 
-    monkeypatch.setattr(room, "attach", attach)
+    monkeypatch.setattr(door, "attach", attach)
     monkeypatch.setattr(room, "CONFIRM_S", 0.2)
     monkeypatch.setattr(room, "WATCH_S", 0.3)
     monkeypatch.setattr(room, "UNLOAD_S", 0.6)
@@ -124,7 +125,7 @@ def test_where_nobody_owns_the_chain_the_emergency_stops_are_named(client, monke
     async def nobody(*_, **__):
         raise fault
 
-    monkeypatch.setattr(room, "attach", nobody)
+    monkeypatch.setattr(door, "attach", nobody)
     voice = Quiet()
     assert take_off(ARGS, voice, "drop") == 4
     assert voice.said == [f"{fault}; {room.NOBODY}"]

@@ -246,11 +246,11 @@ async def test_what_a_crash_has_left_is_told_after_the_first_scan_not_before(tmp
 
     def left(folder, site):
         looked.append((folder, site))
-        return [(Path("old.run"), "a run that was interrupted; closed and sealed now")]
+        return [(Path("old.run"), "old: a run that was interrupted; closed and sealed now")]
 
     monkeypatch.setattr(room, "close_all_interrupted", left)
     async with running(tmp_path) as here:
-        await until(lambda: here.host.told("old.run: a run that was interrupted"))
+        await until(lambda: here.host.told("  old: a run that was interrupted"))
     assert looked == [(tmp_path / "runs", "place")]
 
 
