@@ -57,7 +57,7 @@ class Console(App[int]):
         super().__init__()
         self.picture = Picture(who=who, glyphs=glyphs)
         self.face = Face()
-        self.link = Link(self.picture, attach, choice, self.changed, self.bell)
+        self.link = Link(self.picture, attach, choice, self.changed, self.bell, self._handle_exception)
         self.extras = extras or actions.Extras()
         self.fetch = Fetch(self.link, self.extras, self.changed)
         self.ends = Ends(self)

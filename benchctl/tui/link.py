@@ -7,7 +7,7 @@ processes, and a console that dies takes nothing along: the run host goes on by 
 import asyncio
 import time
 from collections import deque
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,7 +38,10 @@ Attach = Callable[[Choice, bool], Awaitable[Client]]  # whether one may be start
 
 
 class Link:
-    """One console's connection. changed: called when the picture has changed; rang: when a bell is due."""
+    """One console's connection. changed: called when the picture has changed; rang: when a bell is due.
+
+    failed: called with a fault of our own, which nobody else would hear of.
+    """
 
     def __init__(
         self,
@@ -47,10 +50,12 @@ class Link:
         choice: Choice,
         changed: Callable[[], None],
         rang: Callable[[], None],
+        failed: Callable[[Exception], None] = lambda fault: None,
     ) -> None:
         self.picture, self.choice = picture, choice
         self.client: Client | None = None
-        self._attach, self._changed, self._rang = attach, changed, rang
+        self._attach, self._changed, self._rang, self._failed = attach, changed, rang, failed
+        self._tasks: set[asyncio.Task[None]] = set()
         self._seen: deque[tuple[float, float]] = deque(maxlen=64)  # our time, the bench's
         self._came_s: float | None = None
         self._task: asyncio.Task[None] | None = None
@@ -58,7 +63,7 @@ class Link:
 
     def open(self) -> None:
         """Begin; returns at once."""
-        self._task = asyncio.get_running_loop().create_task(self._live())
+        self._task = self._begin(self._live())
 
     async def close(self) -> None:
         """Let go of the run host; it goes on."""
@@ -85,6 +90,19 @@ class Link:
         """The age of the picture by our own clock. Called often, by the screen."""
         self.picture.quiet_s = None if self._came_s is None else time.monotonic() - self._came_s
 
+    def _begin(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+        """A task that does not fail unheard: a screen that shows nothing new must not look as if nothing happened."""
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._ended)
+        return task
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        self._tasks.discard(task)
+        fault = None if task.cancelled() else task.exception()
+        if isinstance(fault, Exception):
+            self._failed(fault)
+
     async def _live(self) -> None:
         starting = True
         while True:
@@ -102,7 +120,7 @@ class Link:
             picture.lost, picture.place = "", place_of(client.welcome)
             picture.pace_asked = client.welcome.speed
             self._seen.clear()
-            asyncio.get_running_loop().create_task(self._catch_up(client))
+            self._begin(self._catch_up(client))
             async for news in client:
                 self._take(news)
             picture.lost = clean(client.lost)
@@ -152,7 +170,7 @@ class Link:
 
     def give(self, verb: str, value: float | None = None, **parts: Any) -> None:
         """Send an order; what becomes of it is told in the picture."""
-        asyncio.get_running_loop().create_task(self._give(verb, value, parts))
+        self._begin(self._give(verb, value, parts))
 
     async def _give(self, verb: str, value: float | None, parts: dict[str, Any]) -> None:
         said = await self.order(verb, value, **parts)
@@ -172,7 +190,7 @@ class Link:
         """All load off, at once; what has become of it is shown step by step."""
         self.picture.drop, self.picture.drop_why = DropStep.SENT, ""
         self._changed()
-        asyncio.get_running_loop().create_task(self._drop())
+        self._begin(self._drop())
 
     async def _drop(self) -> None:
         why = await self.order("drop", based_on=None)

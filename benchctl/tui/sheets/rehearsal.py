@@ -47,7 +47,7 @@ def inject(console: "Console") -> Sheet | None:
 
     async def chosen(console: "Console", values: Values) -> Answer:
         kind = FAULT_BY_NAME[values["pick"]]
-        on = _places(console, kind)
+        on = places(console, kind)
         if not on:
             return f"there is no {kind.on} here"
         return _how(kind, on[0].key) if len(on) == 1 else _where(kind, on)
@@ -57,7 +57,7 @@ def inject(console: "Console") -> Sheet | None:
     return Sheet("Break something", words, (), picks, chosen, "Enter: choose")
 
 
-def _places(console: "Console", kind: FaultKind) -> tuple[Pick, ...]:
+def places(console: "Console", kind: FaultKind) -> tuple[Pick, ...]:
     """What a fault can be on. A cable is known by what it leads to, less the unit id behind a slash."""
     place, now = console.picture.place, console.picture.now
     units = [b.name for b in place.banks] or ([u.name for u in now.units] if now else [])

@@ -20,7 +20,7 @@ def figure(text: str) -> float:
 
 def load_kw(text: str) -> float:
     """A load: 300, 300 kW, 0.3 MW."""
-    words = text.lower().removesuffix("kw").strip()
+    words = text.lower().strip().removesuffix("kw").strip()
     factor = 1.0
     if words.endswith("mw"):
         words, factor = words.removesuffix("mw").strip(), 1000.0

@@ -1,0 +1,467 @@
+"""Every form, from the key that opens it to the order that comes out of it. Site and people are invented."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchctl.core.causes import ROWS
+from benchctl.core.overrides import OVERRIDES
+from benchctl.core.scenario import FAULTS
+from benchctl.core.shown import TripShown
+from benchctl.tui.actions import Extras
+from benchctl.tui.form import Choices, Field
+from benchctl.tui.sheets.alarms import may_be_shelved
+from benchctl.tui.sheets.chain import MEANS
+from benchctl.tui.sheets.rehearsal import places
+from benchctl.tui.sheets.typed import flaw, load_kw, time_s
+from benchctl.tui.view.picture import Page
+from tests.tui.desk import BANKS, PLAN, Desk, desk
+from tests.tui.pictures import alarm, bank, leg
+
+CHARGED: dict[str, Any] = {"charge": "Kim"}
+
+
+def pick(d: Desk, label: str) -> None:
+    """Put the mark on a row of the list."""
+    choices = d.form.query_one(Choices)
+    choices.highlighted = next(i for i, p in enumerate(d.form.sheet.picks) if p.label == label)
+
+
+async def test_a_load_by_hand_asks_for_charge_first_where_nobody_has_it():
+    async with desk() as d:
+        await d.press("l")
+        assert d.form.sheet.title == "Take charge"
+        assert "hard-wired emergency stop" in d.said
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Load by hand")
+        await d.type("120")
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        assert d.host.orders == [("take charge", {"why": "cautions confirmed"}), ("set load", {"value": 120.0})]
+        assert ("who", "Kim") in d.host.asked
+
+
+async def test_a_load_above_the_limit_is_not_sent_and_what_was_typed_stays():
+    async with desk(**CHARGED) as d:
+        await d.press("l")
+        await d.type("401")
+        await d.press("enter")
+        await d.until(lambda: "401 kW is above the limit of 400 kW" in d.said)
+        assert d.form.query_one(Field).value == "401"
+        assert d.host.orders == []
+
+
+async def test_what_is_no_load_is_told_in_the_form():
+    async with desk(**CHARGED) as d:
+        await d.press("l")
+        for typed in ("-5", "x", "nan", "inf", "1e999", ""):
+            d.form.query_one(Field).value = typed
+            d.form.wrong("")
+            await d.press("enter")
+            assert f"found {typed!r}, expected" in d.said
+        assert d.host.orders == []
+
+
+async def test_what_the_run_host_refuses_stands_in_the_form_and_nothing_is_lost():
+    async with desk(**CHARGED) as d:
+        d.host.refuses["set load"] = "load is on that this session did not start"
+        await d.press("l")
+        await d.type("10")
+        await d.press("enter")
+        await d.until(lambda: "load is on that this session did not start" in d.said)
+        assert d.form.query_one(Field).value == "10"
+
+
+async def test_a_form_can_be_left_while_the_run_host_has_not_answered():
+    async with desk(**CHARGED) as d:
+        d.host.silent_s = 30.0
+        await d.press("l")
+        await d.type("10")
+        await d.press("enter")
+        await d.until(lambda: d.host.orders)
+        assert "asking the run host" in d.said
+        await d.press("enter", "escape")  # a second Enter asks nothing again
+        await d.until(lambda: not d.open)
+        assert len(d.host.orders) == 1
+
+
+async def test_charge_wants_a_name():
+    async with desk() as d:
+        await d.press("c")
+        d.form.query_one(Field).value = "  "
+        await d.press("enter")
+        assert "say who watches" in d.said
+        assert d.host.orders == []
+
+
+async def test_whoever_took_charge_gives_the_orders_that_follow():
+    async with desk() as d:
+        await d.press("c")
+        d.form.query_one(Field).value = "Lee"
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        d.host.asked.clear()
+        await d.press("u")
+        await d.until(lambda: len(d.host.orders) == 2)
+        assert d.host.asked == [("who", "Lee")]
+
+
+async def test_a_program_is_picked_and_the_verdict_of_the_run_host_is_read():
+    async with desk(**CHARGED) as d:
+        await d.press("f")
+        assert [p.label for p in d.form.sheet.picks] == ["ladder", "blocks", "another file …"]
+        await d.press("down", "enter")
+        await d.until(lambda: d.form.sheet.title == "Program blocks")
+        assert "It can be run, and is chosen. 10:00 long, at most 400 kW planned." in d.said
+        assert "Warning: amps near the limit" in d.said
+        assert d.console.picture.plan == {**PLAN, "name": "blocks"}
+        await d.press("enter")
+        assert d.console.picture.cursor.page is Page.PROGRAM
+        assert d.host.asked[-1] == ("program", "blocks", "title: It", False)
+
+
+async def test_a_program_of_ones_own_is_found_by_its_path():
+    async with desk(**CHARGED) as d:
+        await d.press("f", "down", "down", "enter")
+        await d.until(lambda: d.form.query(Field))
+        d.form.query_one(Field).value = "./nix.yaml"
+        await d.press("enter")
+        await d.until(lambda: "./nix.yaml: no such program" in d.said)
+        d.form.query_one(Field).value = "./mine.yaml"
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Program mine")
+
+
+async def test_a_program_that_cannot_be_run_says_why_and_is_not_started():
+    async with desk(**CHARGED) as d:
+        d.host.plan = PLAN | {"feasible": False, "refusals": ["needs 8 banks (555.6 kW)"]}
+        await d.press("f", "enter")
+        await d.until(lambda: d.form.sheet.title == "Program ladder")
+        assert "It cannot be run here." in d.said
+        assert "Refused: needs 8 banks (555.6 kW)" in d.said
+        await d.press("enter", "g")
+        assert not d.open
+        assert "cannot be run here" in d.hint
+
+
+async def test_too_little_room_for_the_record_can_be_taken_in_full_sight():
+    async with desk(**CHARGED) as d:
+        d.host.plan = PLAN | {"feasible": False, "refusals": ["5 MB short: make room, or say that you want it anyway"]}
+        await d.press("f", "enter")
+        await d.until(lambda: d.form.sheet.picks[-1].key == "anyway")
+        assert d.form.sheet.picks[d.form.sheet.first].key == "plan"
+        await d.press("down", "enter")
+        await d.until(lambda: d.host.asked[-1] == ("program", "ladder", "title: It", True))
+
+
+async def test_a_start_means_the_plan_that_was_read_and_charge_comes_first():
+    async with desk() as d:
+        d.console.picture.plan = {**PLAN, "name": "ladder"}
+        await d.press("g")
+        assert d.form.sheet.title == "Take charge"
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Start the program")
+        assert "ladder: 10:00, up to 400 kW." in d.said
+        assert "Real banks are loaded." in d.said
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        assert d.host.orders[-1] == ("start", {"text": "ab" * 32})
+        assert d.console.picture.cursor.page is Page.PROGRAM
+
+
+async def test_a_start_in_a_rehearsal_says_that_no_real_bank_is_switched():
+    async with desk(welcomed={"rehearsal": True}, **CHARGED) as d:
+        d.console.picture.plan = {**PLAN, "name": "ladder"}
+        await d.press("g")
+        assert "no real bank is switched" in d.said
+
+
+async def test_a_hold_is_extended_by_what_is_typed():
+    running: dict[str, Any] = {"mode": "running", "program": "ladder", "leg": leg(to_go_s=125.0), **CHARGED}
+    async with desk(**running) as d:
+        await d.press("e")
+        assert "Segment 2: hold at 300 kW, 2:05 to go." in d.said
+        await d.type("5 min")
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        assert d.host.orders == [("extend", {"value": 300.0})]
+
+
+async def test_a_skip_says_what_is_left_out_and_means_that_segment_only():
+    running: dict[str, Any] = {"mode": "running", "program": "ladder", "leg": leg(to_go_s=125.0), **CHARGED}
+    async with desk(**running) as d:
+        await d.press("k")
+        assert "not demonstrated" in d.said
+        assert "Segment 2: hold at 300 kW, 2:05 to go." in d.said
+        await d.show(**running | {"leg": leg(index=2, segment=3)})
+        await d.press("enter")
+        await d.until(lambda: "the program has gone on meanwhile" in d.said)
+        assert d.host.orders == []
+        await d.press("escape", "k", "enter")
+        await d.until(lambda: d.host.orders == [("skip", {})])
+
+
+async def test_a_remark_goes_into_the_record():
+    async with desk() as d:
+        await d.press("m", "enter")
+        assert "nothing is written yet" in d.said
+        await d.type("oil [ALARM] seen")
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("remark", {"text": "oil [ALARM] seen"})])
+
+
+async def test_a_set_point_is_written_to_that_bank_alone():
+    async with desk(**CHARGED) as d:
+        d.console.picture.cursor.bank = 2
+        await d.press("5", "space")
+        assert d.form.sheet.title == "bank 3: load"
+        await d.type("151")
+        await d.press("enter")
+        await d.until(lambda: "151 kW is above its 150 kW" in d.said)
+        d.form.query_one(Field).value = "35"
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("switch", {"unit": "bank 3", "value": 35.0})])
+
+
+async def test_an_alarm_is_shelved_with_reason_and_end():
+    async with desk(alarms=(alarm("volts off", "", text="volts more than 5 % off"),)) as d:
+        await d.press("4", "z")
+        assert "volts more than 5 % off" in d.said
+        await d.press("enter", "enter")
+        assert "give a reason" in d.said
+        why, time = d.form.query(Field)
+        why.value = "regulator is being set"
+        time.value = "9 h"
+        time.focus()
+        await d.press("enter")
+        assert "at most 8 h" in d.said
+        time.value = "20"
+        await d.press("enter")
+        shelved = {"text": "volts off", "why": "regulator is being set", "value": 1200.0}
+        await d.until(lambda: d.host.orders == [("shelve", shelved)])
+
+
+async def test_alarms_about_air_and_heat_are_never_shelved():
+    rows = ("airflow lost", "exhaust warm", "over-temperature", "inlet warm", "bit 7 of bank 1")
+    async with desk(alarms=tuple(alarm(row) for row in rows)) as d:
+        await d.press("4")
+        for index in range(len(rows)):
+            d.console.picture.cursor.alarm, d.console.picture.hint = index, ""
+            await d.press("z")
+            assert not d.open
+            assert "never shelved" in d.hint
+        assert d.host.orders == []
+
+
+def test_which_causes_are_about_air_and_heat_is_decided_cause_by_cause():
+    # IEC 62682 leaves it to the alarm philosophy which alarms may be shelved; ours: none about airflow or temperature.
+    never = {row.key for row in ROWS if not may_be_shelved(row.key)}
+    assert never == {
+        "airflow lost", "load without air", "air not known", "over-temperature", "fan supply lost",
+        "airflow proof stuck", "hot, fans stopped", "hot, no fan supply", "cool-down too long", "exhaust warm",
+        "inlet warm", "temperature missing",
+    }  # fmt: skip
+
+
+async def test_a_reset_says_what_was_first_out_and_starts_nothing():
+    trip = TripShown("airflow lost", "bank 2", "bank 2: airflow lost", 3, 120.0)
+    first = alarm("airflow lost", "bank 2", text="bank 2: airflow lost", first_out=True, latched=True)
+    async with desk(trip=trip, alarms=(first,), program="ladder") as d:
+        await d.press("r")
+        assert "Tripped in segment 3: bank 2: airflow lost" in d.said
+        assert "First out: bank 2: airflow lost" in d.said
+        assert "Check fan, belts, louvres, inlet." in d.said
+        assert "Starts nothing" in d.said
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("reset", {})])
+
+
+async def test_a_bank_that_is_back_is_joined_with_a_reason_where_another_answers():
+    async with desk(**CHARGED) as d:
+        await d.press("j")
+        assert [p.key for p in d.form.sheet.picks] == ["bank 2"]
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Join bank 2")
+        await d.type("spare")
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("join", {"unit": "bank 2", "why": "spare"})])
+
+
+async def test_load_found_on_is_named_before_it_is_adopted():
+    async with desk(replace(BANKS[0], found=True, read_back_kw=100.0), BANKS[1], **CHARGED) as d:
+        await d.press("d")
+        assert "bank 1 100 kW" in d.said
+        assert "can only be lowered" in d.said
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("adopt", {})])
+
+
+async def test_fans_are_confirmed_of_the_bank_under_the_cursor():
+    async with desk() as d:
+        await d.press("down", "w", "enter")
+        await d.until(lambda: d.host.orders == [("confirm fans", {"unit": "bank 2"})])
+
+
+async def test_an_override_says_what_it_means_and_wants_a_reason():
+    async with desk(overrides=(("check load", "", "Lee", "meter is away"),)) as d:
+        await d.press("o")
+        assert "In force: check load, Lee: meter is away" in d.said
+        pick(d, "cool-down")
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Override: cool-down")
+        await d.press("enter")
+        await d.until(lambda: d.form.query(Field))
+        assert "may still be hot" in d.said
+        await d.press("enter")
+        assert "needs a reason" in d.said
+        await d.type("rain")
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("override", {"text": "cool-down", "unit": "bank 1", "why": "rain"})])
+
+
+def test_every_override_says_what_it_costs():
+    assert set(MEANS) == {row.what for row in OVERRIDES}
+
+
+async def test_the_pace_of_a_rehearsal_is_chosen():
+    async with desk(welcomed={"rehearsal": True}) as d:
+        await d.press("x")
+        assert [p.label for p in d.form.sheet.picks] == ["× 1", "× 10", "× 60", "× max"]
+        pick(d, "× max")
+        await d.press("enter")
+        await d.until(lambda: d.host.asked[-1] == ("pace", None))
+        await d.until(lambda: d.console.picture.pace_asked is None)
+
+
+async def test_faults_and_paces_are_of_rehearsals_only():
+    async with desk() as d:
+        await d.press("x", "b")
+        assert not d.open
+
+
+async def test_a_fault_asks_on_what_how_much_and_how_long():
+    async with desk(welcomed={"rehearsal": True}) as d:
+        await d.press("b")
+        assert [p.label for p in d.form.sheet.picks] == [f.name for f in FAULTS]
+        pick(d, "contactor will not close")
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Break: contactor will not close")
+        await d.press("down", "enter")
+        await d.until(lambda: d.form.sheet.title == "Break: contactor will not close on bank 2")
+        await d.press("enter", "enter")
+        assert "say stage number, from 1" in d.said
+        value, time = d.form.query(Field)
+        value.value, time.value = "2", "30"
+        time.focus()
+        await d.press("enter")
+        await d.until(lambda: d.host.asked[-1] == ("inject", "contactor will not close", "bank 2", 2.0, 30.0))
+
+
+async def test_a_fault_is_ended_by_hand():
+    async with desk(welcomed={"rehearsal": True}) as d:
+        await d.press("b", "enter")
+        await d.until(lambda: d.form.sheet.title == "Break: fan fails")
+        await d.press("enter")
+        await d.until(lambda: d.form.query(Field))
+        await d.type("end")
+        await d.press("enter")
+        await d.until(lambda: d.host.asked[-1] == ("heal", "fan fails", "bank 1"))
+
+
+async def test_every_fault_finds_what_it_can_be_on():
+    there = {
+        "unit": ["bank 1", "bank 2", "bank 3"], "instrument": ["source meter"], "source": ["source"],
+        "cable": ["127.0.0.1:501", "127.0.0.1:502", "127.0.0.1:503", "127.0.0.1:600"],
+    }  # fmt: skip
+    async with desk(welcomed={"rehearsal": True}) as d:
+        for fault in FAULTS:
+            assert [p.key for p in places(d.console, fault)] == there[fault.on], fault.name
+
+
+async def test_moving_away_names_the_load_that_stays_behind():
+    async with desk(loaded=True, off=False, possible_kw=300.0, **CHARGED) as d:
+        await d.press("s")
+        await d.until(lambda: d.open)
+        assert "Left behind: 300 kW on" in d.said
+        pick(d, "millrace · rehearsal")
+        await d.press("enter")
+        await d.until(lambda: len(d.attached) == 2)
+        assert (d.attached[-1].site, d.attached[-1].rehearse) == ("millrace", True)
+        assert d.host.closed
+        assert d.host.orders == []
+
+
+async def test_staying_where_one_is_moves_nothing():
+    async with desk() as d:
+        await d.press("s")
+        await d.until(lambda: d.open)
+        assert "Left behind" not in d.said
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        assert len(d.attached) == 1
+
+
+async def test_without_files_the_forms_say_so():
+    async with desk(extras=Extras()) as d:
+        await d.press("s")
+        await d.until(lambda: "no site is known" in d.hint)
+        assert not d.open
+
+
+@given(st.floats(0.0, 1e5, allow_nan=False), st.sampled_from(["{:g}", "{:g} kW", " {:g}kw "]))
+def test_a_typed_load_is_read_as_it_is_meant(value, shape):
+    text = shape.format(value)
+    assert load_kw(text) == pytest.approx(float(f"{value:g}"))
+    assert load_kw(text.replace(".", ",")) == load_kw(text)
+
+
+def test_megawatts_are_a_thousand_kilowatts():
+    assert load_kw("0,3 MW") == pytest.approx(300.0)
+
+
+@given(st.text(max_size=12))
+def test_whatever_is_typed_is_a_load_or_told_in_words(text):
+    said = flaw(load_kw)(text)
+    assert "expected" in said if said else 0.0 <= load_kw(text) < float("inf")
+
+
+@given(st.text(alphabet="0123456789 smhin:.,-e", max_size=8))
+def test_whatever_is_typed_is_a_time_or_told_in_words(text):
+    said = flaw(time_s)(text)
+    assert "expected" in said if said else 0.0 < time_s(text) <= 86400.0
+
+
+@pytest.mark.parametrize(
+    ("text", "bare", "seconds"),
+    [("90", "s", 90.0), ("90 s", "", 90.0), ("5 min", "", 300.0), ("5", "min", 300.0), ("1h", "", 3600.0),
+     ("2:30", "", 150.0), ("1,5 min", "", 90.0), ("24 h", "", 86400.0)],
+)  # fmt: skip
+def test_times_are_read_with_their_unit(text, bare, seconds):
+    assert time_s(text, bare) == seconds
+
+
+@pytest.mark.parametrize("text", ["90", "25 h", "0 s", "-1 s", "5 x", "2:75", "1e9 h"])
+def test_a_time_without_unit_or_beyond_a_day_is_refused(text):
+    with pytest.raises(ValueError, match="expected"):
+        time_s(text)
+
+
+async def test_words_that_do_not_fit_the_window_can_be_turned():
+    async with desk(size=(60, 12)) as d:
+        await d.press("c")
+        box = d.form.query_one("#box")
+        assert box.max_scroll_y > 0
+        await d.press("pagedown")
+        assert box.scroll_y > 0
+
+
+async def test_a_bank_can_be_named_like_markup():
+    async with desk(bank("[/] x"), bank("[b]2[/b]", joined=False), **CHARGED) as d:
+        await d.press("j")
+        assert d.form.sheet.picks[0].label == "[b]2[/b]"
+        await d.press("enter")
+        await d.until(lambda: d.form.sheet.title == "Join [b]2[/b]")
+        assert "[b]2[/b] takes part again" in d.said
