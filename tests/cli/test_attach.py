@@ -4,6 +4,7 @@ import argparse
 import getpass
 import os
 import socket
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from benchctl.door.client import Client
 from benchctl.door.proof import new_secret
 from benchctl.folders import VARIABLE
 from tests.cli.desk import Quiet
-from tests.door.rooms import SHOWN, opened
+from tests.door.rooms import PLACE, SHOWN, opened
 
 
 @pytest.fixture
@@ -65,7 +66,7 @@ async def test_the_only_run_host_need_not_be_named(state):
 async def test_of_several_run_hosts_one_has_to_be_named(state):
     async with (
         opened(state / "hosts", rehearsal=False),
-        opened(state / "hosts", rehearsal=False, site="millrace") as (_, second),
+        opened(state / "hosts", rehearsal=False, site=replace(PLACE, name="millrace")) as (_, second),
     ):
         with pytest.raises(NoHost, match=r"^several run hosts: say --site \(millrace, northquay\)$"):
             the_card(args(), Quiet())
@@ -75,7 +76,7 @@ async def test_of_several_run_hosts_one_has_to_be_named(state):
 async def test_real_units_come_before_a_rehearsal(state):
     async with (
         opened(state / "hosts", rehearsal=False) as (_, real),
-        opened(state / "hosts", rehearsal=True, site="millrace") as (_, rehearsal),
+        opened(state / "hosts", rehearsal=True, site=replace(PLACE, name="millrace")) as (_, rehearsal),
     ):
         assert the_card(args(), Quiet()).port == real.port
         assert the_card(args(rehearse=True), Quiet()).port == rehearsal.port
