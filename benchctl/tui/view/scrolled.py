@@ -5,15 +5,19 @@ from benchctl.tui.view.text import Line, Mark
 
 def part(lines: list[Line], scroll: int, height: int) -> list[Line]:
     """The lines that fit, from `scroll` on; where some have no room, the last line says how many."""
-    if len(lines) <= height:
-        return lines
-    if height <= 1:
-        return lines[:height]
-    first = max(0, min(scroll, last(len(lines), height)))
-    shown = lines[first : first + height - 1]
-    below = len(lines) - first - len(shown)
+    shown, more = window(len(lines), scroll, height)
+    return [*(lines[i] for i in shown), *more]
+
+
+def window(count: int, scroll: int, height: int) -> tuple[range, list[Line]]:
+    """Which of so many lines fit, for pages whose lines are dear; and the line that says how many do not."""
+    if count <= height or height <= 1:
+        return range(max(0, min(count, height))), []
+    first = max(0, min(scroll, last(count, height)))
+    shown = range(first, first + height - 1)
+    below = count - shown.stop
     said = [f"↑ {first} above" if first else "", f"↓ {below} more below" if below else ""]
-    return [*shown, ((f"   {'   '.join(filter(None, said))}", Mark.QUIET),)]
+    return shown, [((f"   {'   '.join(filter(None, said))}", Mark.QUIET),)]
 
 
 def last(count: int, height: int) -> int:

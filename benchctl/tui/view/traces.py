@@ -42,6 +42,16 @@ class Traces:
         first_s, last_s = self._time.first_s, self._time.last_s
         return 0.0 if first_s is None or last_s is None else last_s - first_s
 
+    @property
+    def program(self) -> str:
+        """The program that ran last, of which `course` tells."""
+        return self._program
+
+    @property
+    def course_s(self) -> float | None:
+        """Program time of the newest values of the course."""
+        return self._course.last_s
+
     def feed(self, now: Snapshot, *, joined: bool = True) -> None:
         """A scan. joined: nothing was missed since the one before. A jump back in time is another bench: all anew."""
         at_s, last_s = now.now_s, self._time.last_s
