@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from benchctl.cli import CHAIN_LOST, GOOD, NOT_GOOD
 from benchctl.cli.voice import Voice
+from benchctl.planning.fits import available_kw, place_warnings
 
 if TYPE_CHECKING:
     from benchctl.core.site import Instrument, Site, Unit
@@ -30,7 +31,7 @@ def tell_devices(site: "Site", rows: list[dict[str, Any] | None], voice: Voice, 
         warned = _device(voice, unit, f"{number}. {unit.name}", row, more, told_by, capacity(site, unit), {
             "position": number,
             "rated_kw": unit.profile.rated_kw,
-            "available_kw": _available_kw(site, unit),
+            "available_kw": available_kw(site, unit),
             "place": unit.position,
         }) or warned  # fmt: skip
     for instrument, row in zip(site.instruments, rows[len(site.units) :], strict=True):
@@ -93,7 +94,7 @@ def _said(noun: "Unit | Instrument", row: dict[str, Any]) -> list[str]:
 
 def _total(site: "Site", reached: "list[Unit]", voice: Voice) -> None:
     rated = sum(u.profile.rated_kw for u in reached)
-    available = sum(_available_kw(site, u) for u in reached)
+    available = sum(available_kw(site, u) for u in reached)
     voice.text(
         f"{len(reached)} of {len(site.units)} units answer: {rated:g} kW rated, about {available:.0f} kW at "
         f"{site.nameplate.volts:g} V, for a source of {site.nameplate.power_kw:g} kW"
@@ -110,43 +111,10 @@ def _total(site: "Site", reached: "list[Unit]", voice: Voice) -> None:
     )
 
 
-def _available_kw(site: "Site", unit: "Unit") -> float:
-    """kW of a unit at the source's nominal volts: P = U²/R, except where the unit corrects for volts itself."""
-    profile = unit.profile
-    if profile.setpoint is not None and profile.setpoint.actual:
-        return profile.rated_kw
-    ratio = min(_volts_ratio(site, unit), profile.highest_v_ratio)
-    return profile.rated_kw * ratio * ratio
-
-
-def _volts_ratio(site: "Site", unit: "Unit") -> float:
-    """The source's volts over the unit's rated volts, both between the terminals that the unit is rated for."""
-    from benchctl.core.connection import volts_share
-
-    return site.nameplate.volts * volts_share(site.nameplate, unit.profile) / unit.profile.rated_v
-
-
 def capacity(site: "Site", unit: "Unit") -> str:
     """A unit's size in words."""
     profile = unit.profile
     return (
         f"{profile.rated_kw:g} kW at {profile.rated_v:g} V {profile.connection}, "
-        f"about {_available_kw(site, unit):.0f} kW here"
+        f"about {available_kw(site, unit):.0f} kW here"
     )
-
-
-def place_warnings(site: "Site", unit: "Unit") -> list[str]:
-    """What of the unit does not fit the source."""
-    told = []
-    profile, plate = unit.profile, site.nameplate
-    ratio = _volts_ratio(site, unit)
-    if ratio > profile.highest_v_ratio:
-        told.append(f"rated {profile.rated_v:g} V, but the source has {plate.volts:g} V: no stage may close")
-    elif ratio < 0.9:
-        told.append(
-            f"rated {profile.rated_v:g} V on a source of {plate.volts:g} V: "
-            f"it gives {100 * ratio * ratio:.0f} % of its rating"
-        )
-    if profile.phases > len(plate.wiring.phases):
-        told.append(f"a {profile.phases}-phase unit on a {plate.wiring.value} source")
-    return told

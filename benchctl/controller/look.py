@@ -11,6 +11,7 @@ from benchctl.core.site import Instrument, Site, Unit
 from benchctl.core.state import InstrumentState, UnitState
 from benchctl.field.answer import Answers
 from benchctl.field.contact import BETWEEN_S, Met, introduced, plain, whole
+from benchctl.planning.fits import available_kw, place_warnings
 
 R = TypeVar("R", UnitReading, InstrumentReading)
 NEVER_S = 1e9  # an age that means "never heard"
@@ -40,6 +41,11 @@ def look_rows(site: Site, frame: Frame | None, beside: Beside = NOTHING) -> list
             "remote": last.remote,
             "load_kw": None if last.load is None else round(load_kw(unit.profile, last.load, 1.0), 3),
             "found": u.found,
+            "rated_kw": unit.profile.rated_kw,
+            "rated_v": unit.profile.rated_v,
+            "connection": unit.profile.connection,
+            "available_kw": round(available_kw(site, unit), 3),
+            "misfits": place_warnings(site, unit),
         }
         rows.append(_row(unit, met) | more)
     for kept, instrument, heard in zip(state.instruments, site.instruments, inputs.instruments, strict=True):
