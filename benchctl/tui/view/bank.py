@@ -72,11 +72,11 @@ def _facts(picture: Picture, u: UnitShown, told: BankTold, width: int, *, tight:
     count = len(picture.now.units) if picture.now else 0
     head: Line = (
         (f" {shape} {u.name} ", mark if mark is not Mark.PLAIN else Mark.STRONG),
-        (f"  {u.condition}", Mark.STRONG),
+        (f" {u.condition}", Mark.STRONG),
         (f": {SAYS.get(u.condition, 'a word that is not known')}", Mark.PLAIN),
     )
     place = picture.cursor.bank + 1
-    lines = [ends(head, ((f" {min(place, count)} of {count}  ← → ", Mark.QUIET),), width)]
+    lines = [ends(head, ((f" ← {min(place, count)}/{count} → ", Mark.QUIET),), width)]
     lines += _why(u, width)
     lines += [] if tight else [()]
     figures = (
@@ -144,8 +144,8 @@ def _told(value: bool | None, yes: str, no: str) -> str:
 
 def _nature(picture: Picture, u: UnitShown, told: BankTold, width: int) -> list[Line]:
     """What does not change: type, place, address."""
-    words = [told.title, told.position, told.endpoint and f"at {told.endpoint}", "" if u.joined else "not joined"]
-    words.append("its load was found on" if u.found else "")
+    words = ["" if u.joined else "not joined", "its load was found on" if u.found else ""]
+    words += [told.endpoint and f"at {told.endpoint}", told.position, told.title]
     return [((fit(f"   {' · '.join(filter(None, words))}", max(0, width)), Mark.QUIET),)]
 
 
@@ -164,7 +164,7 @@ def _stages(picture: Picture, u: UnitShown, told: BankTold, width: int, height: 
     at, count = min(picture.cursor.stage, len(told.stages) - 1), len(told.stages)
     first = visible(at, count, rows * columns)
     rows = min(rows, -(-count // columns))
-    head = fit(f"   {fit('stage', 9)}{fit('rated', 10, right=True)}   read back", STAGE)
+    head = fit(f"   {fit('stage', 12)}{fit('rated', 9, right=True)}  read back", STAGE)
     more = f"{first + 1} to {first + rows * columns} of {count}" if rows * columns < count else ""
     beside = fit(f" {more}" if more else "", max(0, width - STAGE * columns))
     lines: list[Line] = [((head * columns + beside, Mark.QUIET),)]
@@ -184,9 +184,9 @@ def _stage(picture: Picture, u: UnitShown, told: BankTold, index: int, at: int) 
     how = Mark.OLD if old else Mark.STRONG if closed else Mark.PLAIN
     text = f"({word})" if old and closed is not None else word
     return (
-        (f" {'>' if index == at else ' '}{shape} {fit(stage.name, 8)}", Mark.CURSOR if index == at else Mark.PLAIN),
-        (number(stage.rated_kw, 10, 1, "kW"), Mark.QUIET),
-        (f"   {fit(text, STAGE - 25)}", how),
+        (f" {'>' if index == at else ' '}{shape} {fit(stage.name, 11)}", Mark.CURSOR if index == at else Mark.PLAIN),
+        (number(stage.rated_kw, 9, 1, "kW"), Mark.QUIET),
+        (f"  {fit(text, STAGE - 26)}", how),
     )
 
 

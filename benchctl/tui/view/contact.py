@@ -5,9 +5,12 @@ A row is one of the run host's answer to `look`; of what it does not say, the pl
 
 from typing import Any
 
+from benchctl.tui.view.chain import ASCII
 from benchctl.tui.view.picture import BankTold, Picture
 from benchctl.tui.view.scrolled import last, part
-from benchctl.tui.view.text import MISSING, Line, Mark, age, fit, number, wrap
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, number, wrap
+
+WIDE = 130  # from here on what a device says of itself stands in columns
 
 
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
@@ -24,7 +27,8 @@ def furthest(picture: Picture, width: int, height: int) -> int:
 
 
 def _totals(picture: Picture, width: int) -> list[Line]:
-    units = [r for r in picture.contact if r.get("kind") != "instrument"]
+    names = {b.name for b in picture.place.banks}
+    units = [r for r in picture.contact if r.get("name") in names]
     here = [r for r in units if r.get("reached")]
     rated = sum(_figure(r.get("rated_kw")) or 0.0 for r in here)
     known = [_figure(r.get("available_kw")) for r in here]
@@ -55,11 +59,11 @@ def _figure(value: Any) -> float | None:
 
 
 def _columns(width: int) -> Line:
-    head = f"  {fit('', 3)}{fit('device', 14)}{fit('', 9)}{fit('heard', 8)}{fit('rated', 9, right=True)}"
-    head += f"{fit('here', 10, right=True)}  {fit('at', 12)}"
-    if width >= 110:
-        head += f"{fit('serial', 14)}{fit('firmware', 10)}{fit('watchdog', 9)}"
-    return ((f"{head}{'where' if width >= 80 else ''}", Mark.QUIET),)
+    head = f"   {fit('', 4)}{fit('device', 14)}{fit('', 9)}{fit('heard', 6, right=True)}{fit('rated', 10, right=True)}"
+    head += f"{fit('here', 10, right=True)}  {fit('rated for', 14)}"
+    if width >= WIDE:
+        head += f"{fit('model', 14)}{fit('serial', 14)}{fit('firmware', 10)}{fit('watchdog', 10)}at"
+    return ((head, Mark.QUIET),)
 
 
 def table(picture: Picture, width: int) -> list[Line]:
@@ -68,48 +72,56 @@ def table(picture: Picture, width: int) -> list[Line]:
     for order, row in enumerate(picture.contact, 1):
         told = next((b for b in picture.place.banks if b.name == row.get("name")), None)
         lines.append(_device(picture, row, told, order, width))
-        if width < 110 and (said := _said(row)):
-            lines.append(((fit(f"      {said}", width), Mark.QUIET),))
+        if width < WIDE:
+            lines += [((f"       {said}", Mark.QUIET),) for said in wrap(_said(picture, row), max(10, width - 8))]
         for text in warnings(row):
-            lines += [
-                ((f"      {'! ' if i == 0 else '  '}{t}", Mark.ABNORMAL),)
-                for i, t in enumerate(wrap(text, max(10, width - 9)))
-            ]
+            parts = wrap(text, max(10, width - 10))
+            lines += [((f"     {'!' if i == 0 else ' '} {said}", Mark.ABNORMAL),) for i, said in enumerate(parts)]
     return lines
 
 
 def _device(picture: Picture, row: dict[str, Any], told: BankTold | None, order: int, width: int) -> Line:
     reached = row.get("reached")
-    state = "answers" if reached else "silent"
-    volts = number(_figure(row.get("rated_v")), 8, 0, "V").strip()
-    form = f"{volts} {row.get('connection') or ''}" if told else str(row.get("role") or "")
-    spans = [
-        (f" {'□' if reached else '×'} {fit(str(order) if told else '', 3)}", Mark.PLAIN if reached else Mark.FAULTY),
+    how = Mark.PLAIN if reached else Mark.FAULTY
+    volts = number(_figure(row.get("rated_v")), 7, 0, "V").strip()
+    rated = _figure(row.get("rated_kw"))
+    place = next(
+        (f"{role} at {where}" for name, role, where in picture.place.instruments if name == row.get("name")), ""
+    )
+    spans: list[Span] = [
+        (f" {_shape(picture, '□' if reached else '×')} {fit(str(order) if told else '', 4)}", how),
         (fit(str(row.get("name", "")), 14), Mark.STRONG),
-        (fit(state, 9), Mark.PLAIN if reached else Mark.FAULTY),
-        (fit(age(_figure(row.get("age_s"))), 7), Mark.QUIET),
-        (number(_figure(row.get("rated_kw")), 10, 0, "kW") if told else " " * 10, Mark.PLAIN),
-        (f"{number(_figure(row.get('available_kw')), 10, 0, 'kW')}  " if told else " " * 12, Mark.STRONG),
-        (fit(form, 12), Mark.PLAIN),
+        (fit("answers" if reached else "silent", 9), how),
+        (fit(age(_figure(row.get("age_s"))), 6, right=True), Mark.QUIET),
     ]
-    if width >= 110:
-        dog = (
-            "none"
-            if row.get("watchdog_s") is None and told
-            else number(_figure(row.get("watchdog_s")), 8, 0, "s").strip()
-        )
-        spans.append((fit(str(row.get("serial") or MISSING), 13) + " ", Mark.PLAIN))
-        spans.append((fit(str(row.get("firmware") or MISSING), 9) + " ", Mark.PLAIN))
-        spans.append((fit(dog if told else "", 9), Mark.PLAIN))
-    where = picture.place.ends.get(str(row.get("name", "")), told.endpoint if told else "")
-    spans.append((fit(f"{where}{f'  {told.title}' if told and width >= 140 else ''}", max(0, width - 73)), Mark.QUIET))
+    if told:
+        spans.append((number(told.rated_kw if rated is None else rated, 10, 0, "kW"), Mark.PLAIN))
+        spans.append((number(_figure(row.get("available_kw")), 10, 0, "kW"), Mark.STRONG))
+        form = f"{volts} {row.get('connection') or ''}"
+        spans.append((f"  {fit(form, 14)}", Mark.PLAIN))
+    else:
+        spans.append((f"  {fit(place, 34)}", Mark.QUIET))
+    if width >= WIDE:
+        dog = number(_figure(row.get("watchdog_s")), 8, 0, "s").strip() if told else ""
+        says = (("model", 14), ("serial", 14), ("firmware", 10))
+        spans += [(fit(str(row.get(key) or MISSING), wide - 1) + " ", Mark.PLAIN) for key, wide in says]
+        spans += [(fit(dog, 10), Mark.PLAIN), (fit(_end(picture, row), max(0, width - 117)), Mark.QUIET)]
     return tuple(spans)
 
 
-def _said(row: dict[str, Any]) -> str:
+def _shape(picture: Picture, shape: str) -> str:
+    return ASCII.get(shape, shape) if picture.glyphs == "ascii" else shape
+
+
+def _end(picture: Picture, row: dict[str, Any]) -> str:
+    return picture.place.ends.get(str(row.get("name", "")), str(row.get("at") or ""))
+
+
+def _said(picture: Picture, row: dict[str, Any]) -> str:
     """What a narrow window has no column for."""
     watchdog_s, load_kw = _figure(row.get("watchdog_s")), _figure(row.get("load_kw"))
     parts = [
+        f"at {_end(picture, row)}",
         f"model {row['model']}" if row.get("model") else "",
         f"serial {row['serial']}" if row.get("serial") else "",
         f"firmware {row['firmware']}" if row.get("firmware") else "",
@@ -124,4 +136,5 @@ def warnings(row: dict[str, Any]) -> list[str]:
     said = [str(w) for w in row.get("warnings", ())]
     if not said and not row.get("reached"):
         said.append("it has never answered" if row.get("age_s") is None else "it does not answer any more")
+    said += [str(w) for w in row.get("misfits", ())]
     return [*said, *(f"it reports: {fault}" for fault in row.get("faults", ()))]
