@@ -13,7 +13,7 @@ from typing import Any
 from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
-from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, wrapped
+from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, steady, wrapped
 from benchctl.cli.voice import Voice
 from benchctl.core.overrides import BY_WHAT
 from benchctl.core.shown import Snapshot
@@ -21,6 +21,7 @@ from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
 
 QUIET_S = 10.0  # without a word before the state is told
+STEADY = 3.0  # times that, while nothing moves
 DROP = "to take everything off at once {}use `benchctl drop` in any shell"
 STAYS = "it goes on if you {}"
 LOST = "the run host is gone: nobody owns the chain. The units' watchdogs drop their load; look at the units."
@@ -129,8 +130,9 @@ class Follow:
                 self._say(f"{clock(now.wall_s)}  {'waits for':<18} {'; '.join(missing)}")
         if self._asked_s is not None:
             self._asked_s = None if now.person_s < self._asked_s else now.person_s
-        if time.monotonic() - self._told_s >= QUIET_S:
-            words = state_line(now, asks=self._asks, absent=self._asked_s is not None)
+        absent = self._asked_s is not None
+        if time.monotonic() - self._told_s >= (STEADY if steady(now, absent=absent) else 1.0) * QUIET_S:
+            words = state_line(now, asks=self._asks, absent=absent)
             self._say(f"{clock(now.wall_s)}  {now.mode:<18} {words}")
 
     def _say(self, line: str) -> None:

@@ -1,5 +1,6 @@
 """What a terminal that follows a run is told, as lines."""
 
+import re
 import shutil
 import sys
 import textwrap
@@ -9,6 +10,8 @@ from benchctl.cli.status import kw
 from benchctl.core.shown import LegShown, Snapshot
 
 INDENT = " " * 29  # of the words of an event, after its time and kind
+TOGETHER = re.compile(r"(?<=\d) (?=[A-Za-z%°])| (?=left\b)")  # a figure and its unit stay on one line
+JOINT = "\u00a0"
 CHECK_IN = "press Enter to check in"
 
 # What of a person is asked by an event, and how it is given. A terminal rings for these.
@@ -19,10 +22,14 @@ def state_line(now: Snapshot, *, asks: bool = True, absent: bool = False) -> str
     """What goes on, for whenever nothing has happened for a while. absent: a sign of a person is asked for."""
     figures = [] if now.mode == "checks" else [f"target {now.target_kw:.0f} kW"]  # a check load is no target
     figures.append(f"delivered {kw(now.delivered_kw)}")
+    if now.mode == "cooling down" and now.off is True:
+        figures = ["all load is off"]
     if now.source.power_kw is not None:
         figures.append(f"source {kw(now.source.power_kw)}")
     if now.mode == "cooling down":
         figures.append(f"cool-down {now.cool_down_s:.0f} s")
+        if now.source_cool_down_s > now.cool_down_s:
+            figures.append(f"the set runs on for {now.source_cool_down_s:.0f} s")
     told = [", ".join(figures)]
     if now.mode == "running" and now.leg is not None:
         told.append(leg_words(now.leg, waits=now.waiting or bool(now.held) or now.paused))
@@ -33,6 +40,12 @@ def state_line(now: Snapshot, *, asks: bool = True, absent: bool = False) -> str
     if absent and asks:
         told.append(f"IS SOMEBODY THERE? {CHECK_IN}")
     return "; ".join(told)
+
+
+def steady(now: Snapshot, *, absent: bool = False) -> bool:
+    """Whether nothing moves and nobody is asked for anything: then the state is told more seldom."""
+    holds = now.mode == "cooling down" or (now.leg is not None and now.leg.kind == "hold" and now.mode == "running")
+    return holds and now.prompt is None and not (absent or now.held or now.paused or now.waiting)
 
 
 def leg_words(leg: LegShown, *, waits: bool) -> str:
@@ -63,7 +76,9 @@ def wrapped(line: str) -> list[str]:
     if not in_terminal():
         return [line]
     width = shutil.get_terminal_size().columns
-    return textwrap.wrap(line, width, subsequent_indent=INDENT, break_on_hyphens=False) or [line]
+    kept = TOGETHER.sub(JOINT, line)
+    parts = textwrap.wrap(kept, width, subsequent_indent=INDENT, break_on_hyphens=False)
+    return [part.replace(JOINT, " ") for part in parts] or [line]
 
 
 def clock(wall_s: float) -> str:

@@ -1,11 +1,13 @@
 """The line that a terminal is told when nothing happens: no more than is known, and where the program is."""
 
+import re
 from dataclasses import replace
 
 import pytest
 
-from benchctl.cli.telling import CHECK_IN, long, state_line
-from benchctl.core.shown import LegShown, Snapshot
+from benchctl.cli import telling
+from benchctl.cli.telling import CHECK_IN, long, state_line, steady, wrapped
+from benchctl.core.shown import LegShown, PromptShown, Snapshot
 from tests.cli.desk import shown
 
 LEG = LegShown(6, 11, 4, "hold", "", 200.0, None, 36.0, 84.0)
@@ -49,7 +51,32 @@ def test_a_check_load_is_no_target():
 
 def test_a_cool_down_is_told_with_its_time():
     now = replace(source(None), mode="cooling down", target_kw=0.0, delivered_kw=0.0, cool_down_s=93.4)
-    assert state_line(now) == "target 0 kW, delivered 0.0 kW, cool-down 93 s"
+    assert state_line(replace(now, off=None)) == "target 0 kW, delivered 0.0 kW, cool-down 93 s"
+    now = replace(now, off=True)
+    assert state_line(now) == "all load is off, cool-down 93 s"
+    assert state_line(replace(now, source_cool_down_s=280.0)).endswith(", cool-down 93 s, the set runs on for 280 s")
+
+
+def test_a_hold_and_a_cool_down_are_steady_as_long_as_nobody_is_asked_for_anything():
+    now = source(200.0)
+    assert steady(now)
+    assert steady(replace(now, mode="cooling down", leg=None))
+    assert not steady(now, absent=True)
+    for change in ({"held": "why"}, {"paused": True}, {"waiting": True}, {"mode": "checks"}, {"mode": "unloading"}):
+        assert not steady(replace(now, **change))
+    assert not steady(replace(now, leg=replace(LEG, kind="ramp")))
+    assert not steady(replace(now, prompt=PromptShown("band", "Go on?", "go on", "unload", 42.0, "hold")))
+
+
+def test_a_figure_keeps_its_unit_on_its_line(monkeypatch):
+    monkeypatch.setattr(telling, "in_terminal", lambda: True)
+    line = f"12:00:00  {'running':<18} {state_line(source(200.1))}"
+    for width in range(60, 120):
+        monkeypatch.setenv("COLUMNS", str(width))
+        parts = wrapped(line)
+        assert all(len(part) <= width for part in parts)
+        assert not any(part.strip().startswith(("kW", "s left", "left")) for part in parts)
+        assert re.sub(r"\s", "", "".join(parts)) == re.sub(r"\s", "", line)
 
 
 def test_a_person_is_asked_for_only_where_one_can_answer():
