@@ -51,9 +51,8 @@ def test_a_run_host_tells_what_first_contact_finds(name):
     assert unchanging(host, set(wire[0])) == unchanging(wire, set(wire[0]))
     assert all(row["age_s"] <= 3.0 for row in host)
     assert all(0.0 < row["latency_s"] < 0.2 for row in host)
-    assert [row["at"] for row in host] == [
-        f"{d.endpoint.host}:{d.endpoint.port}" for d in (*place.units, *place.instruments)
-    ]
+    places = [d.endpoint for d in place.units] + [d.endpoint for d in place.instruments]
+    assert [row["at"] for row in host] == [f"{e.host}:{e.port}" for e in places]
 
 
 def test_a_device_that_is_silent_keeps_what_it_has_said_and_its_age():
