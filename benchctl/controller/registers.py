@@ -10,7 +10,7 @@ from benchctl.core.decision import Frame
 from benchctl.core.profile import Profile
 from benchctl.core.quantities import BY_NAME
 from benchctl.core.reading import Maybe
-from benchctl.core.registers import Kind, Point
+from benchctl.core.registers import Kind, Point, Space
 from benchctl.core.site import Instrument, Site, Unit
 from benchctl.field.answer import NOT_ASKED, Answer, Got
 from benchctl.field.decoder import Memory
@@ -24,6 +24,7 @@ ENDED = {
     Got.BAD: "an answer that is none",
     Got.DOWN: "no connection",
 }
+TABLES = [space.value for space in Space]
 NO_VALUE, SUSPECT = "no value", "cannot be true"
 
 
@@ -78,6 +79,7 @@ class Registers:
             blocks.append(place | {"age_s": age_s, "ended": _ended(newest)})
             if known:
                 rows += [row | {"age_s": age_s} for row in _rows(block, words, device, memory)]
+        rows.sort(key=lambda r: (TABLES.index(r["table"]), r["address"], r["bit"] or 0, r["name"]))
         return {"name": name, "number": number, "blocks": blocks, "rows": rows}
 
 
@@ -103,7 +105,7 @@ def _named(device: Unit | Instrument) -> list[tuple[str, Point]]:
 
 
 def _rows(block: Block, words: Answer, device: Unit | Instrument, memory: Memory) -> list[dict[str, Any]]:
-    """Rows of one block by address: a row a point, and one for each address that no point has."""
+    """Rows of one block: a row a point, and one for each address that no point has."""
     here = [
         (name, p)
         for name, p in _named(device)
@@ -113,8 +115,7 @@ def _rows(block: Block, words: Answer, device: Unit | Instrument, memory: Memory
     rows = [_row(block, words, name, p, _text(block, words, p, memory, numbers)) for name, p in here]
     taken = {address for _, p in here for address in range(p.address, p.end)}
     bare = [Point("", block.space, a, Kind.UINT16) for a in range(block.first, block.end) if a not in taken]
-    rows += [_row(block, words, "", p, "") for p in bare]
-    return sorted(rows, key=lambda r: (r["address"], r["bit"] or 0, r["name"]))
+    return rows + [_row(block, words, "", p, "") for p in bare]
 
 
 def _numbers(device: Unit | Instrument, memory: Memory) -> dict[int, Maybe]:

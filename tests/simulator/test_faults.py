@@ -202,3 +202,46 @@ def test_a_lost_meter_and_a_lost_sensor_are_missing_and_not_zero():
     world = loaded(world_with("meter lost"))
     world.advance(20.0)
     assert not Direct(world).read()[1][0].outcome.answered
+
+
+def test_a_fault_by_hand_begins_now_and_is_in_force_until_it_is_healed():
+    world = bench()
+    told: list[tuple[str, bool, float]] = []
+    world.tell_fault = lambda fault, begins: told.append((fault.fault, begins, world.now_s))
+    world.advance(10.0)
+    world.inject(Fault(0.0, "volts sag", "source", 80.0))
+    assert [f.fault for f in world.in_force] == ["volts sag"]
+    world.advance(20.0)
+    assert world.source.volts_pu == pytest.approx(0.8, abs=0.01)
+    assert [f.value for f in world.heal("volts sag", "source")] == [80.0]
+    world.advance(30.0)
+    assert world.source.volts_pu == pytest.approx(1.0, abs=0.01)
+    assert told == [("volts sag", True, 10.0), ("volts sag", False, 20.0)]
+    assert world.heal("volts sag", "source") == ()
+
+
+def test_the_end_of_a_fault_does_not_end_the_one_that_took_its_place():
+    world = bench(faults=(Fault(0.0, "volts sag", "source", 90.0, for_s=10.0),))
+    world.advance(5.0)
+    world.inject(Fault(0.0, "volts sag", "source", 80.0, for_s=15.0))
+    world.advance(15.0)
+    assert world.source.volts_pu == pytest.approx(0.8, abs=0.01)
+    world.advance(30.0)
+    assert world.source.volts_pu == pytest.approx(1.0, abs=0.01)
+    assert world.in_force == []
+
+
+def test_stages_fail_one_by_one_and_are_healed_together():
+    world = bench()
+    for stage in (1.0, 3.0):
+        world.inject(Fault(0.0, "contactor will not close", "bank 1", stage))
+    assert world.banks[0].trouble.will_not_close == {0, 2}
+    assert len(world.heal("contactor will not close", "bank 1")) == 2
+    assert world.banks[0].trouble.will_not_close == set()
+
+
+def test_a_fault_by_hand_on_what_the_site_has_not_is_refused_and_changes_nothing():
+    world = bench()
+    with pytest.raises(ValueError, match="'bank 9', but the site has only: "):
+        world.inject(Fault(0.0, "mute", "bank 9"))
+    assert world.in_force == []

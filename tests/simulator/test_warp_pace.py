@@ -268,3 +268,55 @@ def test_as_fast_as_it_goes_the_true_pace_is_told_too():
 
     loop = WarpLoop()
     assert run(main(loop), loop) > 60.0
+
+
+def test_another_pace_holds_from_the_next_wait_on():
+    real = FakeTime()
+
+    async def main(loop):
+        times = []
+        for pace in (10.0, 1.0, 60.0, None, 4.0):
+            loop.pace = pace
+            begun = real.now_s, loop.time()
+            await asyncio.sleep(120.0)
+            times.append((real.now_s - begun[0], loop.time() - begun[1]))
+        return times
+
+    took = paced(main, 2.0, real)
+    assert [round(virtual_s, 6) for _, virtual_s in took] == [120.0] * 5
+    assert [real_s for real_s, _ in took] == pytest.approx([12.0, 120.0, 2.0, 0.0, 30.0], abs=0.002)
+
+
+def test_a_pace_set_from_another_thread_ends_the_wait_in_hand_at_once():
+    real = FakeTime()
+
+    async def main(loop):
+        real.events.append((real.now_s + 3.0, lambda: loop.call_soon_threadsafe(setattr, loop, "pace", 60.0)))
+        await asyncio.sleep(63.0)
+        return loop.time()
+
+    assert paced(main, 1.0, real) == pytest.approx(63.0)
+    assert real.now_s - 5000.0 == pytest.approx(3.0 + 1.0, abs=0.002)
+
+
+@pytest.mark.parametrize("pace", [0.0, -1.0, float("nan"), float("inf")])
+def test_a_pace_that_is_none_is_refused_and_the_old_one_stays(pace):
+    loop = WarpLoop(pace=5.0, real=FakeTime())
+    with pytest.raises(ValueError, match="expected virtual seconds a real second"):
+        loop.pace = pace
+    assert loop.pace == 5.0
+    loop.close()
+
+
+def test_the_true_pace_is_that_since_the_pace_was_changed():
+    real = FakeTime()
+
+    async def main(loop):
+        await asyncio.sleep(100.0)
+        loop.pace = 50.0
+        assert loop.true_pace is None
+        for _ in range(100):
+            await asyncio.sleep(0.5)
+        return loop.true_pace
+
+    assert paced(main, 10.0, real) == pytest.approx(50.0, rel=0.01)
