@@ -19,6 +19,7 @@ from textual.screen import ModalScreen, Screen
 from benchctl.tui import actions
 from benchctl.tui.face import Face
 from benchctl.tui.fetch import Fetch
+from benchctl.tui.form import Form
 from benchctl.tui.gate import LOOK_S, WINDOW_S, Gate, Typed
 from benchctl.tui.keys import DROP_KEYS, Kind, meant
 from benchctl.tui.link import Attach, Choice, Link
@@ -178,9 +179,11 @@ class Console(App[int]):
         return Typed(event.time, event.key, text, patience_s, event)
 
     def _look_after_gate(self) -> None:
-        if self._gate.pastes:
-            self._gate.pastes = 0
-            self.link.say("pasted text ignored" if not self._in_form else "pasted: Enter did not count")
+        if self._gate.pastes and not self._in_form:
+            self.link.say("pasted text ignored")
+        elif self._gate.enters and isinstance(self.screen, Form):
+            self.screen.wrong("a pasted line end does not count: press Enter")
+        self._gate.pastes = self._gate.enters = 0
         next_s = self._gate.next_s()
         if next_s is not None:
             self.set_timer(max(0.001, next_s - get_time()), self._gate_due)

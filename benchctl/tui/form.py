@@ -19,12 +19,13 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from benchctl.tui.view.picture import DropStep
-from benchctl.tui.view.text import clean
+from benchctl.tui.view.text import cells, clean
 from benchctl.tui.view.whole import SMALLEST
 
 if TYPE_CHECKING:
     from benchctl.tui.app import Console
 
+WIDEST = 28  # cells of a list's first column
 TICK_S = 0.25  # between two looks at what changes by itself
 
 Values = dict[str, str]
@@ -125,7 +126,8 @@ class Form(ModalScreen[None]):
                 yield Static(Content(clean(blank.label)), classes="words label", markup=False)
                 yield Field(blank)
             if sheet.picks:
-                yield Choices(*(Option(_pick(pick)) for pick in sheet.picks), markup=False)
+                wide = min(WIDEST, max(cells(clean(pick.label)) for pick in sheet.picks))
+                yield Choices(*(Option(_pick(pick, wide)) for pick in sheet.picks), markup=False)
             yield Static("", id="wrong", classes="wrong", markup=False)
             yield Static(Content(self._foot()), id="foot", classes="foot", markup=False)
 
@@ -151,10 +153,11 @@ class Form(ModalScreen[None]):
     def _foot(self) -> str:
         """The keys; while a drop is on its way, how far it is: the page's own line may be under the form."""
         picture = self.console_app.picture
-        if picture.drop is not DropStep.NONE:
-            why = f": {picture.drop_why}" if picture.drop_why else ""
-            return clean(f"ALL LOAD OFF {picture.drop.value}{why}")
-        return f"{self.sheet.enter} · Esc: back · ^O: all load off"
+        if picture.drop is DropStep.NONE:
+            return f"{self.sheet.enter} · Esc: back · ^O: all load off"
+        if picture.drop_why:
+            return clean(f"ALL LOAD OFF {picture.drop.value}: {picture.drop_why}")
+        return f"ALL LOAD OFF {picture.drop.value} · {self.sheet.enter} · Esc: back"
 
     # -- size
 
@@ -261,6 +264,8 @@ class Form(ModalScreen[None]):
             self.dismiss(None)
 
 
-def _pick(pick: Pick) -> Content:
-    beside = f"  {clean(pick.beside)}" if pick.beside else ""
-    return Content.assemble(clean(pick.label), (beside, "dim"))
+def _pick(pick: Pick, wide: int) -> Content:
+    """A row of a list: what it is, and beside it what that means."""
+    label = clean(pick.label)
+    room = " " * max(0, wide - cells(label))
+    return Content.assemble(f" {label}", (f"{room}  {clean(pick.beside)}", "dim") if pick.beside else "")

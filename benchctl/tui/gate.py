@@ -3,7 +3,7 @@
 A terminal may hand a paste over as plain keys. Three keys within 20 ms, or Enter within 20 ms of another key, count as
 a paste: on a page none of them does anything, in a field they may become text but Enter never submits. To know, a key
 that orders waits for 20 ms, one that only looks for 5 ms. Keys that no text holds (arrows, function keys) pass at
-once, and the drop never comes here.
+once, but count as company for those that follow. The drop never comes here.
 """
 
 from collections import deque
@@ -31,20 +31,23 @@ class Gate:
 
     def __init__(self) -> None:
         self._waiting: deque[Typed] = deque()
-        self._times: deque[float] = deque(maxlen=2)  # of the last keys that a text may hold
+        self._times: deque[float] = deque(maxlen=2)  # of the last keys
         self._enter_s = -1e9
         self._paste_until_s = -1e9
         self.pastes = 0  # how many have been noticed
+        self.enters = 0  # how many line ends of them did not count
 
     def put(self, key: Typed, *, in_field: bool = False) -> list[Typed]:
         """One key more. Returns the keys that count at once."""
         if not key.text:
+            self._times.append(key.at_s)
             return [key]
         pasted = self._is_paste(key)
         if pasted:
             if key.at_s > self._paste_until_s:
                 self.pastes += 1
             self._paste_until_s = key.at_s + WINDOW_S
+            self.enters += sum(k.name in ENTER for k in (*self._waiting, key))
             kept = [k for k in self._waiting if in_field and k.name not in ENTER]
             self._waiting.clear()
             return [*kept, key] if in_field and key.name not in ENTER else kept
