@@ -59,7 +59,7 @@ class Key:
 
 
 LOOK, FORM, ORDER, LEAVE = Kind.LOOK, Kind.FORM, Kind.ORDER, Kind.LEAVE
-LISTS = (Page.CHAIN, Page.PROGRAM, Page.ALARMS, Page.BANK, Page.RUNS, Page.CONTACT, Page.HELP)
+LISTS = (Page.CHAIN, Page.PROGRAM, Page.TRENDS, Page.ALARMS, Page.BANK, Page.RUNS, Page.CONTACT, Page.HELP)
 
 # fmt: off
 KEYS: tuple[Key, ...] = (

@@ -97,9 +97,8 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
     if height < LEAST_ROWS + 2:
         return [_figures(picture, panel) for panel in PANELS[:height]]
-    across = 2 if width >= TWO_COLUMNS else 1
+    across, down = _laid(width, height)
     wide = (width - 2 * (across - 1)) // across
-    down = max(1, min(-(-len(PANELS) // across), (height - 2) // LEAST_ROWS))
     first = max(0, min(picture.cursor.scroll, len(PANELS) - across * down))
     shown = PANELS[first : first + across * down]
     columns = [_column(picture, shown[i : i + down], wide, height - 1) for i in range(0, len(shown), down)]
@@ -107,6 +106,18 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     for more in columns[1:]:
         lines = [(*crop(left, wide), ("  ", Mark.PLAIN), *right) for left, right in zip(lines, more, strict=True)]
     return [_head(picture, len(PANELS) - len(shown), width), *lines]
+
+
+def furthest(picture: Picture, width: int, height: int) -> int:
+    """How many panels can be scrolled past."""
+    across, down = _laid(width, height)
+    return max(0, len(PANELS) - across * down)
+
+
+def _laid(width: int, height: int) -> tuple[int, int]:
+    """Panels across and down."""
+    across = 2 if width >= TWO_COLUMNS else 1
+    return across, max(1, min(-(-len(PANELS) // across), (height - 2) // LEAST_ROWS))
 
 
 def _head(picture: Picture, hidden: int, width: int) -> Line:

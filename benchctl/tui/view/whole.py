@@ -30,6 +30,8 @@ PAGES: dict[Page, Draw] = {
 
 # How far the pages can be scrolled, where they know it.
 FURTHEST: dict[Page, Callable[[Picture, int, int], int]] = {
+    Page.PROGRAM: program.furthest,
+    Page.TRENDS: trends.furthest,
     Page.ALARMS: alarms.furthest,
     Page.BANK: bank.furthest,
     Page.RUNS: runs.furthest,
