@@ -1,0 +1,102 @@
+"""What has happened in a run, as assessment needs it: columns over time, readings, events. From a record or by hand.
+
+Columns are `array('d')` of one length, NaN = not known (stale and missing alike: neither is ever a value). Times count
+from the run's first scan and never go back; a hole in time shows in `gaps`.
+"""
+
+import math
+from array import array
+from dataclasses import dataclass, field
+from typing import Any
+
+NAN = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """Time that nobody has seen: from the last sample before it to the first after it."""
+
+    from_s: float
+    to_s: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """A reading that a person typed in. at_s: when it was taken; number counts from 1; corrected: by a later one."""
+
+    at_s: float
+    number: int
+    values: tuple[tuple[str, float], ...]
+    who: str = ""
+    corrected: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A sudden change of load that was ordered: a block, a drop, a rejection. kW of the source before and after."""
+
+    at_s: float
+    from_kw: float
+    to_kw: float
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A segment of the program as it really ran. target_kw: at its end; None where there was none."""
+
+    from_s: float
+    to_s: float
+    segment: int
+    kind: str
+    label: str
+    target_kw: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A step, a remark or an override that a person has recorded."""
+
+    at_s: float
+    what: str
+    text: str
+    who: str
+    data: tuple[tuple[str, Any], ...] = ()
+
+
+@dataclass(slots=True)
+class Trail:
+    """One run. nameplate_kw is the source's; derated_kw where the site file tells one. pairs: line volts AB, BC, CA.
+
+    began: ISO 8601 with offset. refresh_s: how often the source's meter has a new value (what is faster is not seen).
+    """
+
+    began: str
+    nameplate_kw: float
+    rated_v: float
+    rated_hz: float
+    derated_kw: float | None = None
+    refresh_s: float = 1.0
+    t_s: "array[float]" = field(default_factory=lambda: array("d"))
+    power_kw: "array[float]" = field(default_factory=lambda: array("d"))  # of the source
+    volts_v: "array[float]" = field(default_factory=lambda: array("d"))  # mean, in the sense of the nameplate
+    hertz: "array[float]" = field(default_factory=lambda: array("d"))
+    amps_a: "array[float]" = field(default_factory=lambda: array("d"))
+    amps_b: "array[float]" = field(default_factory=lambda: array("d"))
+    amps_c: "array[float]" = field(default_factory=lambda: array("d"))
+    pair_ab: "array[float]" = field(default_factory=lambda: array("d"))
+    pair_bc: "array[float]" = field(default_factory=lambda: array("d"))
+    pair_ca: "array[float]" = field(default_factory=lambda: array("d"))
+    holes: tuple[Hole, ...] = ()
+    noted: tuple[Noted, ...] = ()
+    changes: tuple[Change, ...] = ()
+    stretches: tuple[Stretch, ...] = ()
+    entries: tuple[Entry, ...] = ()
+    papers: dict[str, str] = field(default_factory=dict)  # what the record says besides measurements, see papers.py
+    complete: bool = True  # the record was closed and nothing of it is missing
+
+    @property
+    def base_kw(self) -> float:
+        """What percents of load are of when the rule set asks for the derated source: that, else the nameplate."""
+        return self.derated_kw or self.nameplate_kw
