@@ -8,8 +8,9 @@ from benchctl.core.shown import AlarmShown, Snapshot
 from benchctl.tui.view.chain import ASCII, visible
 from benchctl.tui.view.picture import Picture, Told
 from benchctl.tui.view.scrolled import last, part
-from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, minutes, number, wrap
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, fit, minutes, number, wrap
 
+WIDE = 110  # from here on there is room for the last time, and for what an alarm does
 LONG_AGO_S = 20 * 3600.0  # a time of day alone would be read as today's
 REPORTED = "The bank reports this itself: see its panel and its data sheet."
 DOES = {
@@ -91,7 +92,8 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     below = _about(rows[at], _times(raised, rows[at]), width)
     if height < 12:  # the list before the help
         below = below[: max(0, height - 6)]
-    above = [_head(rows), _columns(width)]
+    bank = min(14, max([4, *(cells(a.unit) for a in rows)])) + 2
+    above = [_head(rows), _columns(width, bank)]
     lines: list[Line] = []
     cursor_line = 0
     for index, alarm in enumerate(rows):
@@ -99,7 +101,7 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
             lines.append(((" shelved", Mark.QUIET),))
         if index == at:
             cursor_line = len(lines)
-        lines.append(_row(picture, alarm, _times(raised, alarm), width, at_cursor=index == at))
+        lines.append(_row(picture, alarm, _times(raised, alarm), width, bank, at_cursor=index == at))
     room = max(1, height - len(above) - len(below))
     first = visible(cursor_line, len(lines), room)
     shown = lines[first : first + room]
@@ -152,14 +154,14 @@ def _times(raised: dict[tuple[str, str], list[Told]], alarm: AlarmShown) -> Time
     return Times(first, found[-1])
 
 
-def _columns(width: int) -> Line:
-    head = f"     {fit('', 4)}{fit('state', 13)}{fit('since', 10)}{fit('count', 6, right=True)}  "
-    if width >= 110:
+def _columns(width: int, bank: int) -> Line:
+    head = f"    {fit('', 4)}{fit('state', 13)}{fit('since', 9)}{fit('times', 5, right=True)} "
+    if width >= WIDE:
         head += f"{fit('last', 10)}{fit('does', 10)}"
-    return ((f"{head}{fit('bank', 10)}what", Mark.QUIET),)
+    return ((f"{head}{fit('bank', bank)}what", Mark.QUIET),)
 
 
-def _row(picture: Picture, alarm: AlarmShown, times: Times, width: int, *, at_cursor: bool) -> Line:
+def _row(picture: Picture, alarm: AlarmShown, times: Times, width: int, bank: int, *, at_cursor: bool) -> Line:
     now = picture.now
     word = state(alarm)
     shape, mark = SHAPES[word]
@@ -167,13 +169,13 @@ def _row(picture: Picture, alarm: AlarmShown, times: Times, width: int, *, at_cu
         shape, mark = "×", Mark.FAULTY
     shape = PLAINER.get(shape, shape) if picture.glyphs == "ascii" else shape
     wall_s = now.wall_s if now else 0.0
-    head = f" {'>' if at_cursor else ' '}{shape} {fit('1st' if alarm.first_out else '', 5)}{fit(word, 12)}"
+    head = f" {'>' if at_cursor else ' '}{shape} {fit('1st' if alarm.first_out else '', 4)}{fit(word, 12)}"
     beside = Mark.OLD if picture.old else Mark.PLAIN if word != "shelved" else Mark.QUIET
     spans: list[Span] = [(head, Mark.CURSOR if at_cursor else mark), (" ", Mark.PLAIN)]
-    spans.append((f"{fit(_at(times.first, wall_s), 10)}{number(alarm.count, 6, 0)}  ", beside))
-    if width >= 110:
+    spans.append((f"{fit(_at(times.first, wall_s), 9)}{number(alarm.count, 5, 0)} ", beside))
+    if width >= WIDE:
         spans.append((f"{fit(_at(times.last, wall_s), 10)}{fit(alarm.reaction.replace('_', ' '), 10)}", beside))
-    spans.append((f"{fit(alarm.unit, 10)}", beside))
+    spans.append((fit(alarm.unit, bank), beside))
     spans.append((fit(_without_bank(alarm), max(0, width - sum(len(t) for t, _ in spans))), beside))
     return tuple(spans)
 
@@ -199,7 +201,10 @@ def _about(alarm: AlarmShown, times: Times, width: int) -> list[Line]:
     lines: list[Line] = [(), _said("what", alarm.text, Mark.STRONG)]
     lines += _wrapped("do", row.help if row else REPORTED, room, Mark.STRONG)
     lines.append(_said("does", DOES.get(alarm.reaction, alarm.reaction)))
-    lines.append(_said("state", f"{word}: {SAYS[word]}{'; it came first' if alarm.first_out else ''}"))
+    more = ("; it came first" if alarm.first_out else "") + (
+        "; a reset (r) ends it" if alarm.active and alarm.latched else ""
+    )
+    lines.append(_said("state", f"{word}: {SAYS[word]}{more}"))
     if _aside(alarm):
         lines += _wrapped(
             "shelved", f"by {alarm.shelved_by}, {minutes(alarm.shelved_s)} left: {alarm.shelved_why}", room
@@ -233,15 +238,17 @@ EVENTS = {
 }
 
 
-def _word(event: Told) -> tuple[str, str]:
-    """What an event means for alarms, in a word, and its text; empty for one that is no alarm's."""
+def _word(event: Told, texts: dict[tuple[str, str], str]) -> tuple[str, str]:
+    """What an event means for alarms, in a word, and its text; empty for one that is no alarm's. texts: of alarms."""
     if event.what in EVENTS:
         return EVENTS[event.what], event.text
-    if event.what == "command":
-        verb, _, rest = event.text.partition(" ")
-        if verb in ORDERS:
-            return ORDERS[verb], rest or event.text
-    return "", ""
+    verb, _, rest = event.text.partition(" ") if event.what == "command" else ("", "", "")
+    if verb not in ORDERS:
+        return "", ""
+    found = next(
+        (text for (row, unit), text in texts.items() if unit == event.unit and row and rest.startswith(row)), ""
+    )
+    return ORDERS[verb], found or ("every alarm that was shown" if rest == "all" else rest)
 
 
 def _history(picture: Picture, width: int, height: int) -> list[Line]:
@@ -257,8 +264,9 @@ def history(picture: Picture, width: int) -> list[Line]:
     """Raised, cleared, acknowledged, shelved, reset: a line each, the newest first."""
     lines: list[Line] = []
     wall_s = picture.now.wall_s if picture.now else 0.0
+    texts = {key: found[-1].text for key, found in _raised(picture.story.events).items()}
     for event in reversed(picture.story.events):
-        word, text = _word(event)
+        word, text = _word(event, texts)
         if not word:
             continue
         by = f" ({event.who})" if event.who else ""

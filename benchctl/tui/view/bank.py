@@ -12,7 +12,8 @@ from benchctl.tui.view.scrolled import last, part
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, crop, ends, fit, minutes, number, wrap
 
 WIDE = 120  # from here on the registers stand beside the stages
-STAGE = 38  # cells of a stage
+STAGE = 40  # cells of a stage
+BITS = ("coil", "discrete")  # tables of single bits
 SAYS = {c.word: c.says for c in CONDITIONS}
 NOTHING = BankTold("", "", 0.0, "", ())
 
@@ -164,7 +165,7 @@ def _stages(picture: Picture, u: UnitShown, told: BankTold, width: int, height: 
     at, count = min(picture.cursor.stage, len(told.stages) - 1), len(told.stages)
     first = visible(at, count, rows * columns)
     rows = min(rows, -(-count // columns))
-    head = fit(f"   {fit('stage', 12)}{fit('rated', 9, right=True)}  read back", STAGE)
+    head = fit(f"    {fit('stage', 9)}{fit('rated', 8, right=True)}  ordered read back", STAGE)
     more = f"{first + 1} to {first + rows * columns} of {count}" if rows * columns < count else ""
     beside = fit(f" {more}" if more else "", max(0, width - STAGE * columns))
     lines: list[Line] = [((head * columns + beside, Mark.QUIET),)]
@@ -177,17 +178,24 @@ def _stages(picture: Picture, u: UnitShown, told: BankTold, width: int, height: 
 def _stage(picture: Picture, u: UnitShown, told: BankTold, index: int, at: int) -> Line:
     old = picture.old or u.age_s is None or u.age_s > STALE_S
     stage = told.stages[index]
-    closed = None if u.closed is None else stage.name in u.closed
+    ordered, closed = _among(stage.name, u.ordered), _among(stage.name, u.closed)
     shape = "?" if closed is None else "■" if closed else "□"
     shape = ASCII.get(shape, shape) if picture.glyphs == "ascii" else shape
-    word = "not known" if closed is None else "closed" if closed else "open"
-    how = Mark.OLD if old else Mark.STRONG if closed else Mark.PLAIN
-    text = f"({word})" if old and closed is not None else word
+    differs = ordered is not None and closed is not None and ordered is not closed
+    how = Mark.OLD if old else Mark.ABNORMAL if differs else Mark.STRONG if closed else Mark.PLAIN
+    said = _told(closed, "closed", "open")
+    said = f"({said})" if old and closed is not None else said
     return (
-        (f" {'>' if index == at else ' '}{shape} {fit(stage.name, 11)}", Mark.CURSOR if index == at else Mark.PLAIN),
-        (number(stage.rated_kw, 9, 1, "kW"), Mark.QUIET),
-        (f"  {fit(text, STAGE - 26)}", how),
+        (f" {'>' if index == at else ' '}{shape} {fit(stage.name, 9)}", Mark.CURSOR if index == at else Mark.PLAIN),
+        (number(stage.rated_kw, 8, 1, "kW"), Mark.QUIET),
+        (f"  {fit(_told(ordered, 'closed', 'open'), 8)}", Mark.OLD if picture.old else Mark.PLAIN),
+        (fit(said, 8), how),
+        (" ", Mark.PLAIN),
     )
+
+
+def _among(name: str, names: tuple[str, ...] | None) -> bool | None:
+    return None if names is None else name in names
 
 
 # -- its registers
@@ -201,21 +209,22 @@ def _registers(picture: Picture, u: UnitShown, width: int, height: int) -> list[
         return [((" registers: asking", Mark.QUIET),)]
     if found.fault:
         return [((fit(f" registers: {found.fault}", width), Mark.ABNORMAL),)]
-    value = max(8, width - 62)
-    head = f" {fit('register', 15)}{fit('words', 15)}{fit('name', 20)} {fit('value', value)}{fit('age', 7, right=True)}"
+    value = max(8, width - 67)
+    head = f" {fit('register', 15)}{fit('words', 15)}{fit('name', 25)} {fit('value', value)}{fit('age', 7, right=True)}"
     lines = [_register(picture, row, value) for row in found.rows]
     return [((head, Mark.QUIET),), *part(lines, picture.cursor.scroll, height - 1)]
 
 
 def _register(picture: Picture, row: Register, value: int) -> Line:
     where = f"{row.table} {row.address}{'' if row.bit is None else f'.{row.bit}'}"
+    words = row.words[-1:] if row.table in BITS else row.words
     old = picture.old or row.age_s is None
     said = f"({row.text})" if old and row.text else row.text or MISSING
     if cells(said) > value and said.lstrip("(-")[:1].isdigit():
         said = "#" * value  # a figure is never cut
     return (
-        (f" {fit(where, 14)} {fit(row.words or MISSING, 14)} ", Mark.QUIET),
-        (f"{fit(row.name, 20)} ", Mark.PLAIN if row.name else Mark.QUIET),
+        (f" {fit(where, 14)} {fit(words or MISSING, 14)} ", Mark.QUIET),
+        (f"{fit(row.name, 25)} ", Mark.PLAIN if row.name else Mark.QUIET),
         (fit(said, value), Mark.OLD if old else Mark.STRONG),
         (fit(age(row.age_s), 7, right=True), Mark.QUIET),
     )

@@ -105,7 +105,7 @@ def _device(picture: Picture, row: dict[str, Any], told: BankTold | None, order:
         dog = number(_figure(row.get("watchdog_s")), 8, 0, "s").strip() if told else ""
         says = (("model", 14), ("serial", 14), ("firmware", 10))
         spans += [(fit(str(row.get(key) or MISSING), wide - 1) + " ", Mark.PLAIN) for key, wide in says]
-        spans += [(fit(dog, 10), Mark.PLAIN), (fit(_end(picture, row), max(0, width - 117)), Mark.QUIET)]
+        spans += [(fit(dog, 10), Mark.PLAIN), (fit(_end(picture, row), max(0, width - 120)), Mark.QUIET)]
     return tuple(spans)
 
 

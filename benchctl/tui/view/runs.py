@@ -5,14 +5,21 @@ the record cannot be read. An open run: its row, with `events` (clock, seconds s
 `gaps`, `totals`, `left_out` and `trend` (columns and rows).
 """
 
+import math
+from collections.abc import Sequence
 from typing import Any
 
 from benchctl.tui.view.chain import visible
 from benchctl.tui.view.picture import Picture
+from benchctl.tui.view.plot import Pen, Trace, dots, legend, plot
+from benchctl.tui.view.rings import Range
+from benchctl.tui.view.scale import Scale, times
 from benchctl.tui.view.scrolled import last, part
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, clean, fit, minutes, number, wrap
 
 BY_HAND = "load by hand"
+CURVES = {"target_kw": ("asked", Pen.DOTTED), "delivered_kw": ("delivered", Pen.BOLD)}
+LEAST_ROWS = 4
 SEAL_CHECK = "Its seal is not checked here: benchctl show does."
 
 
@@ -39,7 +46,7 @@ def furthest(picture: Picture, width: int, height: int) -> int:
     """How far an open run can be scrolled."""
     if picture.run is None:
         return 0
-    return last(len(story(picture, width)), max(1, height - len(_head(picture.run, width))))
+    return last(len(story(picture, width)), max(1, height - len(_above(picture, picture.run, width, height))))
 
 
 # -- the list
@@ -110,8 +117,55 @@ def _opened(picture: Picture, width: int, height: int) -> list[Line]:
     run = picture.run
     if run is None:
         return [(), ((f"   {picture.fetching or 'opening'}", Mark.QUIET),)]
+    above = _above(picture, run, width, height)
+    return [*above, *part(story(picture, width), picture.cursor.scroll, max(1, height - len(above)))]
+
+
+def _above(picture: Picture, run: dict[str, Any], width: int, height: int) -> list[Line]:
+    """What stays in its place: how the run was, and its trend where there is room for one."""
     head = _head(run, width)
-    return [*head, *part(story(picture, width), picture.cursor.scroll, max(1, height - len(head)))]
+    rows = min(14, (height - len(head)) // 2 - 2)
+    return [*head, *_trend(picture, run, width, rows)]
+
+
+def _trend(picture: Picture, run: dict[str, Any], width: int, rows: int) -> list[Line]:
+    """kW asked for and delivered over the time of the run, so many rows and an axis."""
+    trend = run.get("trend") or {}
+    points, columns = trend.get("rows", ()), tuple(trend.get("columns", ()))
+    if rows < LEAST_ROWS or len(points) < 2 or not {*CURVES, "now_s"} <= {*columns}:
+        return []
+    at = columns.index("now_s")
+    begin_s, end_s = _figure(points[0][at]) or 0.0, _figure(points[-1][at]) or 0.0
+    if not end_s > begin_s:
+        return []
+    gutter = 8
+    graph = max(1, width - gutter - 1)
+    count = dots(graph, picture.glyphs)
+    traces = [Trace(_ranges(points, at, columns.index(name), count), pen) for name, (_, pen) in CURVES.items()]
+    scale = Scale.over((v for t in traces for v in t.values), rows, zero=True)
+    named = legend(((name, pen) for name, pen in CURVES.values()), picture.glyphs)
+    lines = [((" " * (gutter - 3) + "kW  ", Mark.QUIET), *named)]
+    lines += plot(traces, scale, graph, rows, gutter=gutter, glyphs=picture.glyphs)
+    axis = times(0.0, end_s - begin_s, graph, picture.glyphs, ago=False)
+    return [*lines, ((" " * gutter, Mark.QUIET), *axis), ()]
+
+
+def _ranges(points: Sequence[Sequence[Any]], at: int, which: int, count: int) -> list[Range | None]:
+    """Lowest and highest of each column; a value holds until the next one comes."""
+    begin_s, end_s = float(points[0][at]), float(points[-1][at])
+    found: list[Range | None] = [None] * count
+
+    def column(time_s: float) -> int:
+        return max(0, min(count - 1, int((time_s - begin_s) / (end_s - begin_s) * count)))
+
+    for here, following in zip(points, (*points[1:], points[-1]), strict=True):
+        value = _figure(here[which])
+        if value is None or not math.isfinite(value):
+            continue
+        for x in range(column(float(here[at])), column(float(following[at])) + 1):
+            known = found[x]
+            found[x] = (value, value) if known is None else (min(known[0], value), max(known[1], value))
+    return found
 
 
 def _head(run: dict[str, Any], width: int) -> list[Line]:
@@ -129,7 +183,8 @@ def _head(run: dict[str, Any], width: int) -> list[Line]:
     facts += [(number(_figure(run.get("peak_kw")), 10, 1, "kW").strip(), Mark.STRONG)]
     facts += [("   took ", Mark.QUIET), (minutes(_figure(run.get("took_s"))), Mark.PLAIN)]
     facts += [("   ", Mark.PLAIN), (f"{'sealed' if run.get('sealed') else 'no seal'}", Mark.PLAIN)]
-    lines += [(("   ended ", Mark.QUIET), (fit(said, max(0, width - 9)).rstrip(), how)), tuple(facts)]
+    name = "   now " if run.get("condition") == "being written" else "   ended "
+    lines += [((name, Mark.QUIET), (fit(said, max(0, width - 9)).rstrip(), how)), tuple(facts)]
     return [*lines, ()]
 
 
