@@ -32,25 +32,30 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
 def _list(picture: Picture, width: int) -> list[Line]:
     now = picture.now
     rows = now.permissives if now is not None else ()
-    held = sum(answer is True for _, answer in rows)
-    lines: list[Line] = [((f" before load: {held} of {len(rows)} hold", Mark.STRONG),)]
+    through = any(told.what == "ready" for told in _since_start(picture))
+    held = len(rows) if through else sum(answer is True for _, answer in rows)
+    lines: list[Line] = [((f" before load: {held} of {len(rows)} {'held' if through else 'hold'}", Mark.STRONG),)]
     for text, answer in rows:
-        shape, plain_shape, word, mark = ANSWERS[answer]
+        shape, plain_shape, word, mark = ANSWERS[True if through else answer]
         shape = plain_shape if picture.glyphs == "ascii" else shape
-        said = Mark.PLAIN if answer else Mark.QUIET if answer is None else Mark.STRONG
+        said = Mark.QUIET if through or answer is None else Mark.PLAIN if answer else Mark.STRONG
         lines.append(((f"  {shape} {word:4}", mark), (fit(text, max(1, width - 8)), said)))
     return lines
 
 
-def results(picture: Picture) -> list[Told]:
-    """What the check loads and stage checks of this start have shown, the newest last."""
+def _since_start(picture: Picture) -> list[Told]:
+    """What has happened since the start, the newest last."""
     found: list[Told] = []
     for told in reversed(picture.story.events):
         if told.what == "program" or (told.what == "command" and told.text.startswith("start")):
             break
-        if told.what == "check":
-            found.append(told)
+        found.append(told)
     return found[::-1]
+
+
+def results(picture: Picture) -> list[Told]:
+    """What the check loads and stage checks of this start have shown, the newest last."""
+    return [told for told in _since_start(picture) if told.what == "check"]
 
 
 def _results(picture: Picture, width: int, height: int) -> list[Line]:
@@ -59,15 +64,18 @@ def _results(picture: Picture, width: int, height: int) -> list[Line]:
     if height <= 0:
         return []
     if not found:
-        said = wrap("Once all of it holds, a small known load on each bank proves wiring, meter and profile.", width)
-        return [((" check loads", Mark.STRONG),), *(((line, Mark.QUIET),) for line in said)][:height]
-    words = [dict(told.data).get("result") for told in found]
+        said = wrap(
+            "Once all of it holds, a small known load on each bank proves wiring, meter and profile.", width - 1
+        )
+        told: list[Line] = [((" check loads", Mark.STRONG),), *(((f" {line}", Mark.QUIET),) for line in said)]
+        return told[:height]
+    words = [dict(result.data).get("result") for result in found]
     counts = ", ".join(f"{words.count(word)} {word}" for word in RESULTS if word in words)
     lines: list[Line] = []
-    for told in found:
-        shape, plain_shape, mark = RESULTS.get(str(dict(told.data).get("result")), ("?", "?", Mark.ABNORMAL))
+    for result in found:
+        shape, plain_shape, mark = RESULTS.get(str(dict(result.data).get("result")), ("?", "?", Mark.ABNORMAL))
         shape = plain_shape if picture.glyphs == "ascii" else shape
-        for i, line in enumerate(wrap(told.text, max(4, width - 3))):
+        for i, line in enumerate(wrap(result.text, max(4, width - 3))):
             start: Span = (f" {shape} ", mark) if i == 0 else ("   ", Mark.PLAIN)
             lines.append((start, (line, Mark.PLAIN)))
     return [((f" check loads: {counts}", Mark.STRONG),), *lines[max(0, len(lines) - height + 1) :]][:height]

@@ -11,6 +11,7 @@ from benchctl.tui.view.text import MISSING, Line, Mark, cells, minutes, number
 
 FIGURES: tuple[Size, ...] = (*((k, k) for k in range(16, 1, -1)), (1, 2), (1, 1))  # the largest first
 WORDS: tuple[Size, ...] = (*((k, k) for k in range(8, 1, -1)), (1, 2), (1, 1))
+LEGIBLE: Size = (1, 2)  # words as small as this at least, even if the figures must then be smaller
 MARGIN = 2  # cells at the left
 APART = 2  # ... and between time and word
 NO_WINDOW = 1 << 30
@@ -50,7 +51,8 @@ class Fit:
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
     said = _said(picture)
-    fit = next(_fits(said, width, height), None)
+    fits = list(_fits(said, width, height))
+    fit = next((f for f in fits if f.words is not None and f.words >= LEGIBLE), fits[0] if fits else None)
     if fit is None:
         return _plain(picture, said)[: max(0, height)]
     kw = _figure(said, said.kw, "kW", fit.figures, old=said.old)

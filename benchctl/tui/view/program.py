@@ -6,7 +6,7 @@ from typing import Any
 from benchctl.core.shown import LegShown, Snapshot
 from benchctl.tui.view import checking, course, scrolled, table
 from benchctl.tui.view.picture import Picture
-from benchctl.tui.view.text import Line, Mark, Span, ends, fit, minutes, number, wrap
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, ends, fit, minutes, number, wrap
 
 GRAPH_ROWS = 8  # at least, with two more for legend and axis
 TABLE_ROWS = 3
@@ -83,13 +83,13 @@ def _status(picture: Picture, width: int) -> list[Line]:
 def _running(picture: Picture, now: Snapshot, leg: LegShown, plan: dict[str, Any] | None, width: int) -> list[Line]:
     mark = Mark.OLD if picture.old else Mark.STRONG
     what = f"{leg.kind}: {leg.label}" if leg.label else leg.kind
-    to = "" if leg.to_kw is None else f" to {leg.to_kw:.0f} kW"
+    to = f" at {now.target_kw:.0f} kW" if leg.to_kw is None else f" to {leg.to_kw:.0f} kW"
     left: list[Span] = [(f" {leg.index + 1} of {leg.count} ", Mark.QUIET), (f" {fit(what + to, 34).rstrip()}", mark)]
     to_go = "until it is answered" if leg.to_go_s is None else f"{minutes(leg.to_go_s)} to go"
     right: list[Span] = [(f"{minutes(leg.spent_s)} in, ", Mark.QUIET), (f"{to_go} ", mark)]
     legs = (plan or {}).get("legs", ())
     after = legs[leg.index + 1] if leg.index + 1 < len(legs) else None
-    said = table.ahead(after) if after else "the end: load off, cool-down" if legs else "not known to this console"
+    said = table.ahead(after) if after else "the end: load off, cool-down" if legs else MISSING
     then: list[Span] = [(" then ", Mark.QUIET), (said, Mark.PLAIN)]
     whole: list[Span] = [(f"program {minutes(now.program_s)} in, ", Mark.QUIET)]
     whole.append((f"{minutes(now.program_to_go_s)} to go ", mark))
@@ -165,7 +165,10 @@ def _below(picture: Picture, width: int, height: int) -> list[Line]:
     """Findings and the table; while it runs the table first, and it follows the leg in hand until it is scrolled."""
     plan, now = course.plan_in_hand(picture), picture.now
     if plan is None:
-        unknown: Line = ((" its plan is not known to this console", Mark.QUIET),)
+        unknown: Line = (
+            (" f", Mark.KEY),
+            (" and the same program again show its plan: it began before this console", Mark.QUIET),
+        )
         return [unknown][: max(0, height)]
     leg = now.leg if now is not None else None
     current = leg.index if leg is not None else None

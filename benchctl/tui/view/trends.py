@@ -123,7 +123,7 @@ def _laid(width: int, height: int) -> tuple[int, int]:
 def _head(picture: Picture, hidden: int, width: int) -> Line:
     cursor, traces = picture.cursor, picture.traces
     span = "the whole run" if not cursor.span_s else f"the last {spell(cursor.span_s)}"
-    left: list[Span] = [(f" {span}", Mark.STRONG), (f"   {spell(traces.length_s)} remembered", Mark.QUIET)]
+    left: list[Span] = [(f" {span}", Mark.STRONG), (f"   {minutes(traces.length_s)} remembered", Mark.QUIET)]
     right: list[Span] = []
     if hidden > 0:
         right.append((f"↑↓ {hidden} more panel{'s' if hidden > 1 else ''}   ", Mark.QUIET))
