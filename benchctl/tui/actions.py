@@ -288,6 +288,7 @@ ACTIONS: dict[str, Do] = {
     "page_trends": page(Page.TRENDS),
     "page_alarms": page(Page.ALARMS),
     "page_bank": page(Page.BANK),
+    "open_bank": page(Page.BANK),
     "page_runs": page(Page.RUNS),
     "page_far": page(Page.FAR),
     "page_contact": page(Page.CONTACT),
