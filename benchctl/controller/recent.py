@@ -16,7 +16,7 @@ class Recent:
 
     def __init__(self, site: Site) -> None:
         self.trend, self.registers, self.energy = Trend(), Registers(site), Energy()
-        self._events: deque[m.Event] = deque(maxlen=m.EVENTS)
+        self._events: deque[dict[str, Any]] = deque(maxlen=m.EVENTS)
 
     def listen(self, frame: Frame, run: object) -> None:
         """A scan of this run is over; None = of none."""
@@ -26,8 +26,8 @@ class Recent:
 
     def tell(self, event: m.Event) -> None:
         """Something that clients are told."""
-        self._events.append(event)
+        self._events.append(event.model_dump())
 
     def events(self, last: int) -> list[dict[str, Any]]:
         """The newest events, the oldest of them first."""
-        return [event.model_dump() for event in list(self._events)[-last:]]
+        return list(self._events)[-last:]

@@ -70,6 +70,7 @@ class Registers:
         ready = decoder_of(device)
         memory = Memory(ready)
         memory.take(tuple([k.words for k in kept]))
+        named, numbers = _named(device), _numbers(device, memory)
         blocks: list[dict[str, Any]] = []
         rows: list[dict[str, Any]] = []
         for block, (newest, words, at_s) in zip(ready.plan.blocks, kept, strict=True):
@@ -78,7 +79,7 @@ class Registers:
             place = {"table": block.space.value, "first": block.first, "count": block.count}
             blocks.append(place | {"age_s": age_s, "ended": _ended(newest)})
             if known:
-                rows += [row | {"age_s": age_s} for row in _rows(block, words, device, memory)]
+                rows += [row | {"age_s": age_s} for row in _rows(block, words, named, memory, numbers)]
         rows.sort(key=lambda r: (TABLES.index(r["table"]), r["address"], r["bit"] or 0, r["name"]))
         return {"name": name, "number": number, "blocks": blocks, "rows": rows}
 
@@ -104,14 +105,15 @@ def _named(device: Unit | Instrument) -> list[tuple[str, Point]]:
     return [*((p.name, p) for p in profile.registers.points), *stages, *faults]
 
 
-def _rows(block: Block, words: Answer, device: Unit | Instrument, memory: Memory) -> list[dict[str, Any]]:
+def _rows(
+    block: Block, words: Answer, named: list[tuple[str, Point]], memory: Memory, numbers: dict[int, Maybe]
+) -> list[dict[str, Any]]:
     """Rows of one block: a row a point, and one for each address that no point has."""
     here = [
         (name, p)
-        for name, p in _named(device)
+        for name, p in named
         if p.space is block.space and block.first <= p.address and p.end <= block.end
     ]
-    numbers = _numbers(device, memory)
     rows = [_row(block, words, name, p, _text(block, words, p, memory, numbers)) for name, p in here]
     taken = {address for _, p in here for address in range(p.address, p.end)}
     bare = [Point("", block.space, a, Kind.UINT16) for a in range(block.first, block.end) if a not in taken]
@@ -121,8 +123,8 @@ def _rows(block: Block, words: Answer, device: Unit | Instrument, memory: Memory
 def _numbers(device: Unit | Instrument, memory: Memory) -> dict[int, Maybe]:
     """Values of the points that are numbers, by the point's identity: names may come twice."""
     registers = device.profile.registers if isinstance(device, Unit) else device.registers
-    read = memory.ready.plan.points
-    points = [p for p in registers.points if p in read and p.kind not in (Kind.BIT, Kind.TEXT)]
+    read = {id(p) for p in memory.ready.plan.points}
+    points = [p for p in registers.points if id(p) in read and p.kind not in (Kind.BIT, Kind.TEXT)]
     return {id(p): memory.numbers.found[s.place] for p, s in zip(points, memory.ready.scalars, strict=True)}
 
 

@@ -14,6 +14,7 @@ from typing import cast
 
 from benchctl.door import messages as m
 from benchctl.door.house import Guest, House, Rejected
+from benchctl.door.pieces import answer_line
 from benchctl.door.proof import CLIENT, HOST, new_nonce, proof, proven
 
 QUEUE = 500  # events and answers that wait for a client
@@ -240,16 +241,14 @@ class Connection(asyncio.Protocol):
         guest = self.guest
         if isinstance(message, m.Order) and message.who:
             guest = replace(guest, who=message.who)
-        reply: m.Message
         try:
-            reply = m.Accepted(id=message.id, data=await self._house.receive(guest, message))
+            line = await answer_line(m.Accepted(id=message.id, data=await self._house.receive(guest, message)))
         except Rejected as fault:
-            reply = m.Rejected(id=message.id, why=str(fault))
+            line = m.encode(m.Rejected(id=message.id, why=str(fault)))
         except Exception as fault:  # whatever it is, the client must have an answer and the others go on
             told = f"{message.kind} failed: {type(fault).__name__}: {fault}"
             self._house.note(told)
-            reply = m.Rejected(id=message.id, why=told)
-        line = m.encode(reply)
+            line = m.encode(m.Rejected(id=message.id, why=told))
         if len(line) > m.HOSTS_LINE:
             line = m.encode(m.Rejected(id=message.id, why=f"the answer is longer than {m.HOSTS_LINE} bytes"))
         self._asked -= 1
