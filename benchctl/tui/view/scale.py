@@ -19,7 +19,7 @@ TIMES_S = (
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """An axis from low to high, both on ticks."""
+    """An axis from low to high; step: from tick to tick."""
 
     low: float
     high: float
@@ -41,9 +41,12 @@ class Scale:
         if high - low < least:
             short = least - (high - low)
             low, high = (low, high + short) if zero and low == 0.0 else (low - short / 2.0, high + short / 2.0)
-        ticks = max(2, rows // ROWS_A_TICK)
-        step = round_step((high - low) / ticks)
-        return cls(math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step, step)
+        step = round_step((high - low) / max(2, rows // ROWS_A_TICK))
+        for ends in (step / 2.0, step):  # half a step more at the ends is enough, unless it leaves only one tick
+            low, high = math.floor(low / ends + 1e-9) * ends, math.ceil(high / ends - 1e-9) * ends
+            if math.floor(high / step + 1e-9) > math.ceil(low / step - 1e-9):
+                break
+        return cls(low, high, step)
 
     def row(self, value: float, rows: int) -> int:
         """The row of a value when the axis has so many, from the top; what is outside lies on the edge."""
@@ -68,22 +71,16 @@ class Scale:
 
     def labels(self, rows: int) -> dict[int, str]:
         """Row of cells → tick's label; of ticks that fall into one row the upper."""
-        count = round((self.high - self.low) / self.step)
-        every = 1
-        while count // every + 1 > max(2, (rows + 1) // 2):
-            every += 1
-        found: dict[int, str] = {}
-        for i in range(0, count + 1, every):
-            value = self.low + i * self.step
-            found[self.row(value, rows)] = self.label(value)
-        return found
+        first = math.ceil(self.low / self.step - 1e-9)
+        last = math.floor(self.high / self.step + 1e-9)
+        return {self.row(i * self.step, rows): self.label(i * self.step) for i in range(first, last + 1)}
 
     def label(self, value: float) -> str:
-        """A tick's value with as many decimals as the step has."""
-        value = 0.0 if abs(value) < self.step / 2.0 else value
+        """A tick's value with as many decimals as its step has."""
+        value = 0.0 if abs(value) < self.step * 1e-6 else value
         if abs(value) >= 1e6:
             return f"{value:.6g}"
-        decimals = min(6, max(0, -math.floor(math.log10(self.step) + 1e-9)))
+        decimals = next((d for d in range(7) if abs(self.step * 10**d - round(self.step * 10**d)) < 1e-6), 6)
         return f"{value:.{decimals}f}"
 
     def gutter(self, rows: int) -> int:
