@@ -178,7 +178,7 @@ class Chain:
         """Closings, if every opening was acknowledged, and the feed."""
         opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.answering)
         closing = [j for j in jobs if j.writes.closings] if opened and not orders.urgent else []
-        if closing and orders.block:
+        if closing and orders.block:  # not a pause: until the last line could send, so that all close together
             await asyncio.gather(*(j.device.link.quiesce(j.device.turnaround_s) for j in one_a_line(closing)))
         if closing:
             await at_once(closing, closings, until_s).over()

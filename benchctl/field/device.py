@@ -9,6 +9,7 @@ from benchctl.core.site import Instrument, Unit
 from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
 from benchctl.field.asking import Asking
 from benchctl.field.counts import Counts
+from benchctl.field.drop import OPEN_ALL, ready
 from benchctl.field.encode import Request, Writes, encode
 from benchctl.field.holes import NO_SUCH_ADDRESS, Steps, existing, read_parts
 from benchctl.field.link import Link
@@ -50,6 +51,7 @@ class Device:
         self._once: dict[int, Answer] = {}  # block → its answer, until the last of those read once has come
         self._echo: dict[int, Answer] = {}  # block → what was last heard of our orders, unless they changed since
         self._encoded: tuple[tuple[object, ...], Writes] | None = None  # the last orders as writes
+        self._drop = ready(noun) if isinstance(noun, Unit) else None
         # a panel is not asked more often than it refreshes; meters are, for the sake of the limits that hang on them
         self._pace_s = PACE * noun.refresh_s if isinstance(noun, Instrument) and noun.role == "panel" else 0.0
         self._paced_until_s = 0.0
@@ -243,6 +245,8 @@ class Device:
     def encoded(self, orders: UnitOrders, *, all_stages: bool) -> Writes:
         """Orders to this unit as writes, on what is known of it. Raises ValueError; see `encode`."""
         assert isinstance(self.noun, Unit)
+        if all_stages and self._drop is not None and orders == OPEN_ALL:
+            return self._drop
         key = (orders, self._concerned(orders) if self.heard else (), all_stages)
         if self._encoded is None or self._encoded[0] != key:  # scan after scan nothing changes
             known = self.known() if self.heard else ()
@@ -263,10 +267,7 @@ class Device:
         self._doubt()
         asking.timeout_s = self.timeout_s if self.answering else min(self.timeout_s, MUTE_TIMEOUT_S)
         for request in requests:
-            answer = NOT_ASKED
-            if self.link.connected:
-                answer = yield write_question(self.noun.unit_id, request)
-            ended = self.counts.write(answer)
+            ended = self.counts.write((yield write_question(self.noun.unit_id, request)))
             worst = max(worst, ended, key=_BADNESS.__getitem__)
             if ended is not Write.DONE and (careful or ended is not Write.REFUSED):
                 break

@@ -10,8 +10,7 @@ from typing import Any
 
 from benchctl.core.site import Endpoint
 from benchctl.field.answer import DOWN, NOT_ASKED, SILENT, Answer, Got
-from benchctl.field.encode import Request
-from benchctl.field.modbus import Question, read_question, write_question
+from benchctl.field.modbus import Question, read_question
 from benchctl.field.points import Block
 from benchctl.field.turn import Go, Turn
 from benchctl.field.wire import Wire
@@ -243,12 +242,6 @@ class Link:
         """Ask for one block."""
         return await self.ask(read_question(unit_id, block), timeout_s, until_s)
 
-    async def write(self, unit_id: int, request: Request, timeout_s: float, until_s: float) -> Answer:
-        """Send one write, before all reads that wait. OK = acknowledged; the answer has no words."""
-        if not self.connected:
-            return NOT_ASKED
-        return await self.ask(write_question(unit_id, request), timeout_s, until_s, write=True)
-
     def cut_reads(self) -> None:
         """Abandon the read in flight and those that wait: they end NOT_ASKED at once."""
         self.turn.dismiss_readers()
@@ -256,8 +249,12 @@ class Link:
             self._wire.end(NOT_ASKED)
 
     async def quiesce(self, most_s: float) -> None:
-        """Wait until nothing is in flight, `most_s` at most; a read that lasts longer is abandoned."""
-        if not self.turn.busy:
+        """Wait until a write would go out at once: for the end of what is in flight and of the silence after it.
+
+        Nothing else is waited for, and nothing at all on a free line; a read ends after `most_s` at the latest.
+        """
+        if self.turn.free():
+            self.turn.release()
             return
         idle = asyncio.Event()
         self.turn.take(lambda mine: self._idle(idle, mine), write=True)

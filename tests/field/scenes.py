@@ -4,6 +4,7 @@ import asyncio
 
 from benchctl.core.orders import Orders
 from benchctl.core.site import Endpoint
+from benchctl.field.modbus import write_question
 from tests.field.made import mask_bank, site, unit
 
 PLACES = [Endpoint("192.0.2.1", 500 + i) for i in range(4)]
@@ -29,3 +30,8 @@ def now():
 
 def orders(*given, **more):
     return Orders(tuple(given), **more)
+
+
+async def written(link, request, timeout_s, until_s):
+    """One write to unit 1 of a link; its answer."""
+    return await link.ask(write_question(1, request), timeout_s, until_s, write=True)

@@ -1,12 +1,14 @@
 """Orders to the chain in virtual time, over memory: in their groups, and not held up by mute units."""
 
 import asyncio
+from dataclasses import replace
 
 import pytest
 
 from benchctl.core.orders import NO_WRITES, UnitOrders, Write
 from benchctl.core.reading import Outcome
 from benchctl.core.registers import Kind, Point, RegisterMap
+from benchctl.core.site import Endpoint
 from benchctl.field.chain import Chain
 from benchctl.field.sweep import readings
 from simulator.warp import run
@@ -201,6 +203,65 @@ def test_a_block_quiets_the_lines_and_closes_together():
         assert [d.closing for d in done] == [Write.DONE] * 3 + [Write.NONE]
         assert max(sent) == min(sent) <= began + 0.021
         assert chain.last_block_spread_s == pytest.approx(0.0, abs=1e-6)
+        await chain.close()
+
+    run(scene())
+
+
+def test_a_block_waits_for_the_silence_of_a_line_that_has_just_opened_and_for_nothing_where_all_are_free():
+    async def scene():
+        slow = mask_bank()
+        slow = replace(slow, registers=replace(slow.registers, gap_s=0.03))
+        place = site(
+            unit(slow, PLACES[0], name="bank 1"),
+            unit(mask_bank(), PLACES[1], name="bank 2"),
+            unit(mask_bank(), PLACES[2], name="bank 3"),
+        )
+        memory = Memory({p: good({3: 0b0011}) for p in PLACES[:3]})
+        chain = Chain(place, connect=memory.connect)
+        for opens, waits_s in ((True, 0.03), (False, 0.0)):
+            await chain.read(now() + 0.4)
+            await asyncio.sleep(0.1)
+            for asked in memory.asked.values():
+                asked.clear()
+            began = now()
+            first = UnitOrders(keep=0b0001, lower=opens, raise_to=0b0101)
+            done = await chain.write(orders(first, *[UnitOrders(raise_to=1)] * 2, block=True), began + 0.4)
+            assert [d.closing for d in done] == [Write.DONE] * 3
+            sent = [memory.asked[p][-1].at_s - began for p in PLACES[:3]]
+            assert sent == pytest.approx([waits_s] * 3)
+            assert len(memory.asked[PLACES[0]]) == 1 + opens
+        await chain.close()
+
+    run(scene())
+
+
+def test_a_drop_goes_to_every_answering_unit_in_the_call_that_orders_it_and_only_then_to_mute_ones():
+    async def scene():
+        place = banks(count=4)
+        memory = Memory({PLACES[0]: lambda a: None, **{p: after(0.02, good()) for p in PLACES[1:]}})
+        sent: list[tuple[Endpoint, int]] = []
+
+        async def connect(endpoint, factory):
+            near, client = await memory.connect(endpoint, factory)
+            write = near.write
+            near.write = lambda data: (sent.append((endpoint, data[7])), write(data))
+            return near, client
+
+        chain = Chain(place, connect=connect)
+        for _ in range(2):
+            await chain.read(now() + 0.4)
+        await asyncio.sleep(1.0)
+        cut = asyncio.Event()
+        reading = asyncio.create_task(chain.read(now() + 0.4, cut))
+        await asyncio.sleep(0.01)  # in the middle of a scan
+        cut.set()
+        await reading
+        sent.clear()
+        dropping = asyncio.create_task(chain.write(orders(*[UnitOrders(lower=True)] * 4, urgent=True), now() + 0.4))
+        await asyncio.sleep(0)  # its first step, and nothing else
+        assert sent == [(p, 6) for p in (*PLACES[1:], PLACES[0])]
+        assert [w.opening for w in await dropping] == [Write.UNKNOWN, *[Write.DONE] * 3]
         await chain.close()
 
     run(scene())

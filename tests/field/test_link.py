@@ -21,6 +21,7 @@ from benchctl.field.encode import Request
 from benchctl.field.link import FIRST_WAIT_S, Link, tcp
 from benchctl.field.points import Block
 from tests.field.made import C, D, H
+from tests.field.scenes import written
 from tests.field.scripted import good, served
 
 FOREVER = float("inf")
@@ -62,7 +63,7 @@ async def test_reads_are_the_frames_of_the_specification(unit_id, block, request
 async def test_writes_are_the_frames_of_the_specification(request_, pdu, reply):
     async with served(lambda asked: asked.frame(bytes.fromhex(reply))) as device:
         link = await opened(device.endpoint)
-        assert (await link.write(1, request_, 1.0, FOREVER)).got is Got.OK
+        assert (await written(link, request_, 1.0, FOREVER)).got is Got.OK
         assert device.asked[0].pdu == bytes.fromhex(pdu)
         link.close()
 
@@ -116,7 +117,7 @@ async def test_bits_of_another_count_are_refused(reply):
 async def test_A7_a_write_is_acknowledged_only_by_its_own_echo(request_, echo, expected):
     async with served(lambda a: a.frame(bytes.fromhex(echo))) as device:
         link = await opened(device.endpoint)
-        assert (await link.write(1, request_, 0.5, FOREVER)).got is expected
+        assert (await written(link, request_, 0.5, FOREVER)).got is expected
         link.close()
 
 
@@ -152,7 +153,7 @@ async def test_nothing_is_raised_without_a_connection():
     link = Link(Endpoint("127.0.0.1", 1))
     assert not await link.ready(asyncio.get_running_loop().time() + 2.0)
     assert (await link.read(1, Block(H, 0, 1), 0.1, FOREVER)).got is Got.DOWN
-    assert (await link.write(1, Request(6, 0, (1,)), 0.1, FOREVER)).got is Got.NOT_ASKED
+    assert (await written(link, Request(6, 0, (1,)), 0.1, FOREVER)).got is Got.NOT_ASKED
     assert link.fault.startswith("no connection")
     assert (link.troubles, link.trouble) == (1, link.fault)
     link.close()
@@ -199,7 +200,7 @@ async def strangers(link: Link) -> None:
     assert await link.read(1, Block(Space.INPUT, 0, 2), 1.0, FOREVER) == Answer(Got.OK, (1, 2))
     assert await link.read(1, Block(D, 0, 20), 1.0, FOREVER) == Answer(Got.OK, (0xFFFF, 0xF))
     for request in (Request(5, 3, (1,)), Request(15, 8, (1, 0, 1)), Request(6, 0, (70,)), Request(16, 1, (80, 90))):
-        assert (await link.write(1, request, 1.0, FOREVER)).got is Got.OK
+        assert (await written(link, request, 1.0, FOREVER)).got is Got.OK
     assert await link.read(1, Block(C, 0, 16), 1.0, FOREVER) == Answer(Got.OK, (0b101_0000_1000,))
     assert await link.read(1, Block(H, 0, 3), 1.0, FOREVER) == Answer(Got.OK, (70, 80, 90))
 

@@ -12,6 +12,7 @@ from benchctl.field.link import FIRST_WAIT_S, LONGEST_WAIT_S, MUTE_REQUESTS, Lin
 from benchctl.field.points import Block
 from simulator.warp import run
 from tests.field.made import H
+from tests.field.scenes import written
 from tests.field.scripted import Memory, good
 
 FOREVER = float("inf")
@@ -44,7 +45,7 @@ def test_writes_overtake_reads_that_wait():
         link = await opened(PLACE, connect=memory.connect)
         reads = [asyncio.create_task(link.read(1, Block(H, a, 1), 1.0, FOREVER)) for a in range(5)]
         await asyncio.sleep(0.01)
-        assert (await link.write(1, Request(6, 9, (1,)), 1.0, FOREVER)).got is Got.OK
+        assert (await written(link, Request(6, 9, (1,)), 1.0, FOREVER)).got is Got.OK
         await asyncio.gather(*reads)
         assert [a.function for a in memory.asked[PLACE]] == [3, 6, 3, 3, 3, 3]
         link.close()
@@ -61,7 +62,7 @@ def test_a_read_in_flight_is_cut_and_the_write_goes_out_in_the_same_instant():
         waiting = asyncio.create_task(link.read(1, Block(H, 1, 1), 10.0, FOREVER))
         await asyncio.sleep(0.5)
         link.cut_reads()
-        assert (await link.write(1, Request(5, 0, (0,)), 1.0, FOREVER)).got is Got.OK
+        assert (await written(link, Request(5, 0, (0,)), 1.0, FOREVER)).got is Got.OK
         assert loop.time() == pytest.approx(0.5)
         assert [(await t).got for t in (read, waiting)] == [Got.NOT_ASKED] * 2
         assert [a.function for a in memory.asked[PLACE]] == [3, 5]
@@ -79,7 +80,7 @@ def test_a_read_that_waits_for_the_gaps_end_is_cut_too_and_the_write_is_the_next
         await asyncio.sleep(0.1)
         link.cut_reads()
         assert (await waiting).got is Got.NOT_ASKED
-        assert (await link.write(1, Request(6, 9, (0,)), 1.0, FOREVER)).got is Got.OK
+        assert (await written(link, Request(6, 9, (0,)), 1.0, FOREVER)).got is Got.OK
         assert [(a.function, round(a.at_s, 3)) for a in memory.asked[PLACE]] == [(3, 0.0), (6, 0.25)]
         link.close()
 
@@ -124,7 +125,7 @@ def test_a_deadline_discards_what_is_not_sent():
         memory = Memory({PLACE: lambda a: (0.3, good()(a))})
         link = await opened(PLACE, connect=memory.connect)
         first, second = await asyncio.gather(
-            link.write(1, Request(6, 0, (1,)), 1.0, 0.2), link.write(1, Request(6, 1, (1,)), 1.0, 0.2)
+            written(link, Request(6, 0, (1,)), 1.0, 0.2), written(link, Request(6, 1, (1,)), 1.0, 0.2)
         )
         assert (first.got, second.got) == (Got.SILENT, Got.NOT_ASKED)
         assert len(memory.asked[PLACE]) == 1
