@@ -115,9 +115,9 @@ class Ours:
         self._owner.between_scans(_in_charge)
         time.sleep(max(0.0, begun_s + MUTE_AFTER_S - time.monotonic()))
         self._until(lambda f: not f.inputs.units[-1].outcome.tells)
-        time.sleep(4 * self._period_s)
+        time.sleep(2 * self._period_s)
         frame = self._until(lambda f: True)
-        orders = frame.decision.orders.units
+        orders = frame.decision.orders.units[:-1]  # the mute one's are repeated once it counts as lost
         assert not any(o.lower or o.raise_to for o in orders), "the load is not held"
         self._kept = frame.decision.state
 
@@ -152,7 +152,7 @@ class Ours:
 
         self._owner.between_scans(hold)
         self._until(lambda f: f.number > number and not f.decision.state.dropped)
-        self._until(lambda f: not any(o.lower for o in f.decision.orders.units))
+        self._until(lambda f: not any(o.lower for o in f.decision.orders.units[:-1]))
 
     def stop(self) -> None:
         """End the engine."""
@@ -225,11 +225,11 @@ def measure(count: int, dead_time_s: float, drops: int) -> dict[str, Any]:
     period_s = PERIOD_S.get(count, 0.5)
     for _ in range(TURNS):
         with simulated(count, dead_time_s) as site:
-            bare_s += asyncio.run(bare(site, drops // TURNS))
             ours = Ours(site, period_s)
             ours.start()
             turn_s = [ours.drop(draw.random() * period_s) for _ in range(drops // TURNS)]
             ours.stop()
+            bare_s += asyncio.run(bare(site, drops // TURNS))
         ours_s += turn_s
         cut, unanswered = cut + ours.cut, unanswered + ours.unanswered
         medians_s.append(percentile(turn_s, 50))
