@@ -10,6 +10,7 @@ class Verb(Enum):
     TAKE_CHARGE = "take charge"  # text: "unattended" where the site allows it
     START = "start"  # the program of the settings
     SET_LOAD = "set load"  # value: kW, manual
+    SWITCH = "switch"  # unit, text: name of a stage, value: 1 closes, 0 opens; of a set-point unit value: kW
     PAUSE = "pause"
     RESUME = "resume"
     EXTEND = "extend"  # value: seconds added to the present hold

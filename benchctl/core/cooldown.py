@@ -44,7 +44,9 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
 
 def _fans(state: State, settings: Settings, dt_s: float) -> None:
     """Order fans on where they are needed, a gap apart; off only where nothing is owed."""
-    preparing = state.mode in (Mode.CHECK, Mode.RUN, Mode.UNLOAD) or (state.mode is Mode.IDLE and state.target_kw > 0.0)
+    preparing = state.mode in (Mode.CHECK, Mode.RUN, Mode.UNLOAD) or (
+        state.mode is Mode.IDLE and (state.by_hand or state.target_kw > 0.0)
+    )
     waiting: list[UnitState] = []
     for u in state.units:
         needed = (

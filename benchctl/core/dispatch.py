@@ -9,6 +9,7 @@ it is taken off the target until the next leg begins, and the alarm says that th
 limited by the room under the largest block, which fills up again over the settling time.
 """
 
+from benchctl.core.by_hand import keep
 from benchctl.core.checks import trial_list
 from benchctl.core.choose import choose
 from benchctl.core.decision import Settings
@@ -27,15 +28,18 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
     full_block_kw = block_kw(settings)
     state.room_kw = min(full_block_kw, state.room_kw + full_block_kw * dt_s / settings.site.limits.settle_s)
     _note_shortfall(state, seen, settings)
+    state.by_hand = state.by_hand and state.mode is Mode.IDLE and not state.dropped
     units = settings.site.units
     if not state.charge or state.dropped:
         return [0] * len(units)
     if state.mode is Mode.CHECK:
         return _trial_loads(state, settings)
-    movable = [_movable(state, i, seen) for i in range(len(units))]
+    movable = [can_move(state, i, seen) for i in range(len(units))]
     wish = [0 if u.out or not u.joined else u.wanted for u in state.units]
     if state.held:
         return wish
+    if state.by_hand:
+        return keep(state, seen, settings, wish)
     if state.target_kw != target_before_kw:
         follow_volts(state, seen, settings)
     _follow_site(state, seen, settings)
@@ -88,7 +92,7 @@ def _foreign(state: State, index: int) -> bool:
     return state.units[index].foreign and state.mode is not Mode.UNLOAD
 
 
-def _movable(state: State, index: int, seen: Seen) -> bool:
+def can_move(state: State, index: int, seen: Seen) -> bool:
     """True when its load may be changed: a unit that may not be loaded can still be lowered while it takes orders."""
     u, s = state.units[index], seen.units[index]
     if _foreign(state, index) or not u.joined or u.out:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable
 
 from benchctl.core.alarms import acknowledge, unlatch
+from benchctl.core.by_hand import FOUND, not_by_hand, switch
 from benchctl.core.command import Command, Verb
 from benchctl.core.course import adopt, answered, begin_leg, is_stranger, release, unload
 from benchctl.core.decision import Event, Settings
@@ -17,7 +18,6 @@ from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import CheckState, Mode, State, Trip
 
 OLDEST_S = 2.0
-FOUND = "load is on that this session did not start: adopt, unload or drop it first"
 Obey = Callable[[State, Command, Seen, Settings], str]
 
 
@@ -96,20 +96,15 @@ def _set_load(state: State, command: Command, seen: Seen, settings: Settings) ->
     value = command.value
     if value is None or not math.isfinite(value) or value < 0.0:
         return "say a load in kW, 0 or more"
-    if not state.charge:
-        return "nobody has taken charge"
-    if state.trip is not None:
-        return "a trip is latched: reset it first"
-    if any(u.found for u in state.units):
-        return FOUND
-    if state.mode not in (Mode.IDLE, Mode.COOL, Mode.DONE):
-        return "a program runs"
+    refusal = not_by_hand(state)
+    if refusal:
+        return refusal
     limit_kw = ceiling_kw(state, seen, settings)
     if value > limit_kw:
         return f"above the limit of {limit_kw:.0f} kW"
     release(state, settings)
     state.mode, state.outcome = Mode.IDLE, ""
-    state.target_kw, state.short_kw = value, 0.0
+    state.target_kw, state.short_kw, state.by_hand = value, 0.0, False
     return ""
 
 
@@ -275,6 +270,7 @@ VERBS: dict[Verb, Obey] = {
     Verb.TAKE_CHARGE: _take_charge,
     Verb.START: _start,
     Verb.SET_LOAD: _set_load,
+    Verb.SWITCH: switch,
     Verb.PAUSE: _pause,
     Verb.RESUME: _resume,
     Verb.EXTEND: _extend,

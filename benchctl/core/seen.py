@@ -33,6 +33,7 @@ class SeenUnit:
     fell_kw: float = 0.0  # went off in this scan without our order, for a reason that the unit tells
     unclosed: int = 0  # stages found in this scan not to follow a closing; 1 for a set point
     welded: int = 0  # stages found in this scan not to follow an opening; 1 for a set point
+    switched: int | None = None  # the load that commands of this scan ask of it by itself
     missing: int = 0  # phases of stages found in this scan to draw nothing
 
 

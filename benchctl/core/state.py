@@ -194,6 +194,7 @@ class State:
     paused_s: float = 0.0
     unload_s: float = 0.0  # until the next step of an unload
     unload_fast: bool = False
+    by_hand: bool = False  # stages are switched one by one: what is on is kept, nothing is chosen
     after_unload: str = ""  # outcome to reach when the unload and the cool-down are over
     source_cool_s: float = 0.0
     outcome: str = ""

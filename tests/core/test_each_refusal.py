@@ -9,11 +9,13 @@ from typing import Any
 
 import pytest
 
-from benchctl.core import course, obey
+from benchctl.core import by_hand, course, obey
 from benchctl.core.command import Command, Verb
+from benchctl.core.reading import Outcome
+from benchctl.core.site import Limits
 from benchctl.core.state import Mode
-from tests.core.test_obey import PLACE, REFUSALS, TEST, fresh, loaded, ready, running
-from tests.core.worlds import Stepper
+from tests.core.test_obey import NAN, PLACE, REFUSALS, TEST, fresh, loaded, ready, running
+from tests.core.worlds import Stepper, site, staged, stepped
 
 Scene = Callable[[Stepper], None]
 Row = tuple[Verb, dict[str, Any], Scene, str]
@@ -58,7 +60,60 @@ def stopped(w: Stepper) -> None:
     w.run(1.0)
 
 
+def set_point(w: Stepper) -> None:
+    """The second unit has a set point."""
+    w.__init__(site(staged(20.0), stepped(60.0, 20.0)), TEST)  # type: ignore[misc]
+    w.ready()
+
+
+def lost_under_load(w: Stepper) -> None:
+    loaded(w)
+    w.plant.units[0].silent = Outcome.SILENT
+    w.run(6.0)
+
+
+def local_under_load(w: Stepper) -> None:
+    loaded(w)
+    w.plant.units[0].fields = {"remote": False}
+    w.run(1.0)
+
+
+def small_source(w: Stepper) -> None:
+    """As much is on as the source may give."""
+    w.__init__(site(staged(20.0, 40.0), nameplate_kw=40.0), TEST)  # type: ignore[misc]
+    w.loaded(40.0)
+
+
+def small_block(w: Stepper) -> None:
+    w.__init__(site(staged(20.0, 60.0), limits=Limits(largest_block_up_percent=2.5)), TEST)  # type: ignore[misc]
+    w.ready()
+    w.scan(Command(Verb.SWITCH))
+    w.run(60.0)
+
+
+def not_followed_yet(w: Stepper) -> None:
+    w.loaded(20.0)
+    for fake in w.plant.units:
+        fake.wont_close = 3
+    w.scan(*[Command(Verb.SWITCH, unit=i, text="2", value=1.0) for i in (0, 1)])
+
+
+def not_followed(w: Stepper) -> None:
+    not_followed_yet(w)
+    w.run(5.0)
+
+
+CLOSE: dict[str, Any] = {"unit": 0, "text": "2", "value": 1.0}
 MORE: tuple[Row, ...] = (
+    (Verb.SWITCH, {"unit": 1, "value": 50.0}, set_point, "say a set point from 0 to 60 kW in steps of 20 kW"),
+    (Verb.SWITCH, {"unit": 1, "value": 80.0}, set_point, "say a set point from 0 to 60 kW in steps of 20 kW"),
+    (Verb.SWITCH, {"unit": 1, "value": NAN}, set_point, "say a set point from 0 to 60 kW in steps of 20 kW"),
+    (Verb.SWITCH, {**CLOSE, "value": 0.0}, lost_under_load, "that is ordered already"),
+    (Verb.SWITCH, {**CLOSE, "value": 0.0}, local_under_load, "it takes no orders from us"),
+    (Verb.SWITCH, {**CLOSE, "text": "1"}, small_source, "above the limit of 42 kW"),
+    (Verb.SWITCH, CLOSE, small_block, "the largest block leaves room for 30 kW now"),
+    (Verb.SWITCH, {**CLOSE, "text": "1", "unit": 1}, not_followed_yet, "what was asked of it before is not read back"),
+    (Verb.SWITCH, CLOSE, not_followed, "it did not follow, or draws nothing: reset it first"),
     (Verb.START, {}, no_program, "no program is chosen"),
     (Verb.START, {}, loaded, "load is on or a program runs"),
     (Verb.SKIP, {}, through, "the program is through"),
@@ -79,7 +134,8 @@ NAMES = [f"{verb.value}: {why}" for verb, _, _, why in ROWS]
 def texts() -> set[str]:
     """Patterns of all that a command may be refused with: what the verbs return, and what is named a refusal."""
     found: set[str] = set()
-    functions: tuple[Callable[..., object], ...] = (obey.obey, course.answered, *obey.VERBS.values())
+    helpers = (course.answered, by_hand.not_by_hand, by_hand._switch, by_hand._asked, by_hand._not_now)
+    functions: tuple[Callable[..., object], ...] = (obey.obey, *helpers, *obey.VERBS.values())
     for function in functions:
         for node in ast.walk(ast.parse(inspect.getsource(function))):
             named = isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "refusal"

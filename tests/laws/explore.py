@@ -30,6 +30,7 @@ from benchctl.core.site import Attendance, Limits
 from benchctl.core.state import State, undecided
 from tests.core.worlds import electrical, site, staged, stepped
 from tests.laws.observer import Memory, first_memory, watch
+from tests.laws.rules import hand_laws
 
 DT_S = 2.0
 TERMS = CoolDown(minimum_s=2.0, margin_k=10.0, near_s=2.0, alarm_s=4.0)
@@ -78,6 +79,9 @@ BURSTS: tuple[tuple[Command, ...], ...] = tuple(
             Command(Verb.ADOPT),
             Command(Verb.UNLOAD),
             Command(Verb.CHECK_IN),
+            Command(Verb.SWITCH, unit=0, text="1", value=1.0),
+            Command(Verb.SWITCH, unit=0, text="1", value=0.0),
+            Command(Verb.SWITCH, unit=1, value=40.0),
         ),
         repeat=n,
     )
@@ -168,6 +172,7 @@ def steps(world: World, node: Node) -> Iterator[tuple[str, Node, list[str]]]:
                 inputs = Inputs(0.0, DT_S, readings, (METER,), burst, writes, attached=attached)
                 decision = bench.decide(state, inputs, world.settings)
                 memory_after, broken = watch(memory, inputs, decision.orders, place, gap_s=4.0 * DT_S)
+                broken += hand_laws(decision.state, inputs, decision.orders, place)
                 label = f"{'/'.join(doing)} {[c.verb.value for c in burst]} {[e.value for e in ends]} {attached}"
                 fans_after = tuple(
                     [f if o.fan is None else o.fan for f, o in zip(fans, decision.orders.units, strict=True)]
@@ -244,6 +249,7 @@ def key(node: Node) -> int:
             "prompt",
             "unload_s",
             "unload_fast",
+            "by_hand",
             "outcome",
             "after_unload",
             "room_kw",

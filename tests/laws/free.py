@@ -106,8 +106,10 @@ COMMANDS = st.lists(
         st.sampled_from(list(Verb)),
         who=often("operator", st.just("")),
         why=st.sampled_from(["", "because"]),
-        value=st.sampled_from([None, -1.0, 0.0, 20.0, 60.0, 1e6, float("inf")]),
-        text=st.sampled_from(["", "yes", "no", "all", "unit lost", "unattended", *(o.what for o in OVERRIDES)]),
+        value=st.sampled_from([None, -1.0, 0.0, 1.0, 20.0, 60.0, 1e6, float("inf")]),
+        text=st.sampled_from(
+            ["", "yes", "no", "all", "unit lost", "unattended", "1", "2", *(o.what for o in OVERRIDES)]
+        ),
         unit=st.sampled_from([None, 0, 1, 2, -1, 9]),
         age_s=often(0.0, st.sampled_from([2.5, 1e6])),
     ),
@@ -218,6 +220,7 @@ def states(draw, settings: Settings) -> State:
         prompt=draw(often(None, prompt)),
         unload_s=draw(SECONDS),
         unload_fast=draw(st.booleans()),
+        by_hand=draw(st.booleans()),
         after_unload=draw(st.sampled_from(["", "completed"])),
         source_cool_s=draw(SECONDS),
         outcome="",

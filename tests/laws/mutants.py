@@ -11,6 +11,7 @@ from benchctl.core import (
     advance,
     alarms,
     attendance,
+    by_hand,
     conditions,
     cooldown,
     course,
@@ -88,6 +89,29 @@ def silent_load_left_out_of_limits(patch: Patch) -> None:
         return seen
 
     patch(decide, "perceive", blind)
+
+
+def stages_switched_by_hand_made_up_for(patch: Patch) -> None:
+    def chosen(state, seen, settings, wish):
+        if state.by_hand and any(s.switched is not None for s in seen.units):
+            return by_hand.keep(state, seen, settings, wish)
+        full = [
+            w if not s.load else unit.profile.full_load
+            for w, s, unit in zip(wish, seen.units, settings.site.units, strict=True)
+        ]
+        return full if state.target_kw > 50.0 else wish
+
+    patch(dispatch, "keep", chosen)
+
+
+def a_switch_repeated_until_it_is_followed(patch: Patch) -> None:
+    asked: dict[int, int] = {}
+
+    def again(state, seen, settings, wish):
+        asked.update({i: s.switched for i, s in enumerate(seen.units) if s.switched is not None})
+        return [asked.get(i, w) for i, w in enumerate(wish)]
+
+    patch(dispatch, "keep", again)
 
 
 def limits_not_kept(patch: Patch) -> None:
@@ -272,6 +296,8 @@ MUTANTS: tuple[Callable[[Patch], None], ...] = (
     air_needs_no_still_air_before,
     possible_forgotten,
     silent_load_left_out_of_limits,
+    stages_switched_by_hand_made_up_for,
+    a_switch_repeated_until_it_is_followed,
     limits_not_kept,
     largest_block_ignored,
     closings_sent_again,

@@ -20,7 +20,17 @@ from tests.laws.rules import Watched, drop_laws, fan_wait_s, limit_laws, unit_la
 from tests.laws.there import NOBODY_YET, There, decided, found_laws, there_laws, waited, well
 
 STUCK_S = 30.0
-FRESH_ASKS = (Verb.SET_LOAD, Verb.RESUME, Verb.ANSWER, Verb.JOIN, Verb.START, Verb.RESET, Verb.TAKE_CHARGE, Verb.SKIP)
+FRESH_ASKS = (
+    Verb.SET_LOAD,
+    Verb.RESUME,
+    Verb.ANSWER,
+    Verb.JOIN,
+    Verb.START,
+    Verb.RESET,
+    Verb.TAKE_CHARGE,
+    Verb.SKIP,
+    Verb.SWITCH,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +40,7 @@ class Memory:
     units: tuple[Watched, ...]
     there: There = NOBODY_YET
     dropped: bool = False
+    dropping: bool = False  # ... and no reset since can have been granted
     asked_kw: float = 0.0  # largest load by hand that was asked lately
     gap: bool = False  # a hole in time that nobody has answered
 
@@ -56,11 +67,13 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
     seen, there = decided(seen, memory.there, inputs, site, dropped=dropped, gap=gap)
     seen = _commanded(seen, inputs, memory, site)
     there, charge = waited(there, inputs, seen, site, gap), there.charge
+    empty = all(w.age_s >= site.limits.lost_s or not w.may for w in seen)
+    dropping = drop_now or (memory.dropping and not (Verb.RESET in verbs and empty))
     pulled = any(r.emergency_stop is True for r in inputs.units if r.outcome.tells) or _needs_set(inputs)
     for i, (w, unit, reading, o) in enumerate(zip(seen, site.units, inputs.units, orders.units, strict=True)):
         said = unit_laws(w, unit, reading, o, site, ratios[i], charge)
         said += there_laws(there, w, o, site, inputs.dt_s)
-        if not dropped:
+        if not dropping:
             said += found_laws(w, there, o)
         if dropped or (pulled and charge):
             said += drop_laws(w, reading, o, drop_now)
@@ -75,7 +88,7 @@ def watch(memory: Memory, inputs: Inputs, orders: Orders, site: Site, gap_s: flo
     units = tuple(
         _after(w, o, unit, site, inputs.dt_s, charge) for w, o, unit in zip(seen, orders.units, site.units, strict=True)
     )
-    return Memory(units, there, dropped, memory.asked_kw, (gap or memory.gap) and not asked), broken
+    return Memory(units, there, dropped, dropping, memory.asked_kw, (gap or memory.gap) and not asked), broken
 
 
 def _needs_set(inputs: Inputs) -> bool:

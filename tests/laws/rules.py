@@ -1,12 +1,15 @@
 """The laws for one scan, as the observer checks them: from what it remembers of a unit, its reading and its orders."""
 
+import math
 from dataclasses import dataclass
 
+from benchctl.core.command import Verb
 from benchctl.core.inputs import Inputs
 from benchctl.core.levels import join, load_kw, lowers, smallest_kw
 from benchctl.core.orders import Orders, UnitOrders
 from benchctl.core.reading import UnitReading
 from benchctl.core.site import Site, Unit
+from benchctl.core.state import State
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,33 @@ def limit_laws(
     if after_kw - before_kw > plate.power_kw * limits.largest_block_up_percent / 100.0 + stage_kw + 1e-6:
         said.append(f"law 4: a rise of {after_kw - before_kw:.1f} kW in one scan, above the largest block")
     return said
+
+
+def hand_laws(after: State, inputs: Inputs, orders: Orders, site: Site) -> list[str]:
+    """With stages switched by hand, only what a command of this scan names may close, and nothing else in its unit.
+
+    What the state says of itself is believed: whether a command was granted cannot be told from outside.
+    """
+    if not after.by_hand:
+        return []
+    said = []
+    for i, (o, unit) in enumerate(zip(orders.units, site.units, strict=True)):
+        if o.raise_to is not None and not lowers(unit.profile, o.raise_to, _named(inputs, i, unit, o.keep)):
+            said.append(f"law 5: a closing that nobody has switched ({unit.name})")
+    return said
+
+
+def _named(inputs: Inputs, index: int, unit: Unit, load: int) -> int:
+    """A unit's load with all that the commands of a scan switch on in it."""
+    names = [s.name for s in unit.profile.stages]
+    for c in inputs.commands:
+        if c.verb is not Verb.SWITCH or c.unit != index or c.age_s > 2.0 or c.value is None:
+            continue
+        if unit.profile.setpoint and math.isfinite(c.value):
+            load = max(load, int(c.value / unit.profile.setpoint.resolution_kw + 1e-6))
+        elif c.text in names and c.value == 1.0:
+            load |= 1 << names.index(c.text)
+    return load
 
 
 def _left(unit: Unit, w: Watched, o: UnitOrders) -> int:

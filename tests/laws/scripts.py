@@ -182,6 +182,38 @@ def no_person(w: Watching) -> None:
     assert w.kw() == 0.0
 
 
+def by_hand(w: Watching) -> None:
+    """Stages are switched one by one; load falls, a closing is not followed, a unit is lost and joins again."""
+    w.ready()
+    w.scan(Command(Verb.SWITCH))
+    w.run(20.0)
+    w.scan(*[Command(Verb.SWITCH, unit=0, text=name, value=1.0) for name in ("1", "2")])
+    w.scan(Command(Verb.SWITCH, unit=1, value=40.0))
+    w.run(5.0)
+    assert w.kw() == 100.0
+    w.plant.units[0].load = 1
+    w.run(2.0)
+    w.scan(Command(Verb.RESUME))
+    w.run(10.0)
+    assert w.kw() == 60.0
+    w.plant.units[0].wont_close = 2
+    w.scan(Command(Verb.SWITCH, unit=0, text="2", value=1.0))
+    w.run(5.0)
+    w.plant.units[0].wont_close = 0
+    w.scan(Command(Verb.RESET), Command(Verb.RESUME))
+    w.run(5.0)
+    w.plant.units[1].silent = Outcome.SILENT
+    w.run(8.0)
+    w.plant.units[1].silent = None
+    w.run(2.0)
+    w.scan(Command(Verb.JOIN, unit=1), Command(Verb.RESUME))
+    w.run(10.0)
+    assert w.kw() == 20.0
+    w.scan(_set(60.0))
+    w.run(10.0)
+    assert w.kw() == 60.0
+
+
 def crashed(*loads: int) -> Callable[[Callable[[Watching], None]], Callable[[Watching], None]]:
     """The session begins with load on that an earlier one has left, fans running."""
 
@@ -291,6 +323,7 @@ SCRIPTS: dict[str, tuple[Callable[[Watching], None], Any, Any]] = {
     "unanswered": (unanswered, PLACE, replace(program(Ramp(Target(60.0), 5.0), Hold(900.0)), if_silent=Silence.GO_ON)),
     "alone": (alone, ATTENDED, None),
     "no person": (no_person, ATTENDED, TEST),
+    "by hand": (by_hand, PLACE, None),
     "adopted": (adopted, PLACE, None),
     "adopted by nobody": (adopted_by_nobody, PLACE, TEST),
     "nobody answers": (nobody_answers, ATTENDED, TEST),

@@ -14,6 +14,7 @@ from benchctl.core.reading import Outcome
 from benchctl.core.seen import Contact
 from benchctl.core.state import Mode
 from tests.laws.free import scans
+from tests.laws.rules import hand_laws
 
 MANY = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -108,6 +109,7 @@ def laws_of_one_scan(scan) -> tuple[str, ...]:  # noqa: C901, PLR0912 - one cond
         and after.trip != state.trip
     ):
         broken.append("5: the first cause changed")
+    broken += hand_laws(after, inputs, decision.orders, site)
     return tuple(broken)
 
 

@@ -11,10 +11,22 @@ from tests.laws.explore import Found, explore, small
 
 SIXTY = Command(Verb.SET_LOAD, value=60.0)
 BURSTS = ((), (Command(Verb.TAKE_CHARGE),), (SIXTY,), (Command(Verb.DROP),), (Command(Verb.RESET), SIXTY))
+CLOSE, OPEN, POINT = (
+    Command(Verb.SWITCH, unit=0, text="1", value=1.0),
+    Command(Verb.SWITCH, unit=0, text="1", value=0.0),
+    Command(Verb.SWITCH, unit=1, value=40.0),
+)
+BY_HAND = ((), (Command(Verb.TAKE_CHARGE),), (Command(Verb.SWITCH),), (CLOSE,), (OPEN, POINT))
 WORLDS = {
     "no air": (("well", "no air"), BURSTS, (Write.DONE,)),
     "stop": (("well", "stop"), (*BURSTS[:4], (Command(Verb.RESET), Command(Verb.CONFIRM_FANS, unit=0))), (Write.DONE,)),
     "refused": (("well",), BURSTS[:4], (Write.DONE, Write.REFUSED)),
+    "by hand": (("well",), (*BY_HAND, (Command(Verb.RESUME),)), (Write.DONE, Write.REFUSED)),
+    "by hand, dropped": (
+        ("well",),
+        (*BY_HAND, (Command(Verb.DROP),), (Command(Verb.RESET),)),
+        (Write.DONE, Write.NOT_SENT),
+    ),
 }
 CHARGE, ADOPT, UNLOAD, DROP, HERE = (
     Command(v) for v in (Verb.TAKE_CHARGE, Verb.ADOPT, Verb.UNLOAD, Verb.DROP, Verb.CHECK_IN)
