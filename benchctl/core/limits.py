@@ -37,17 +37,26 @@ def ceiling_kw(state: State, seen: Seen, settings: Settings) -> float:
 
 def reckoned_ratio(state: State, settings: Settings, profile: Profile) -> float:
     """Volts over rated volts that levels are computed with at a unit of this type."""
-    return state.volts_v * volts_share(settings.site.nameplate, profile) / profile.rated_v
+    return volts_ratio(state.volts_v, settings, profile)
+
+
+def volts_ratio(volts_v: float, settings: Settings, profile: Profile) -> float:
+    """Volts of the source over rated volts at a unit of this type."""
+    return volts_v * volts_share(settings.site.nameplate, profile) / profile.rated_v
 
 
 def follow_volts(state: State, seen: Seen, settings: Settings) -> None:
-    """Reckon with the volts present, but never with a sag: stages added for it would be too many when it is over."""
+    """Reckon with the volts present from now on."""
+    state.volts_v = followed_volts(state, seen, settings)
+
+
+def followed_volts(state: State, seen: Seen, settings: Settings) -> float:
+    """The volts present, but never those of a sag: stages added for it would be too many when it is over."""
     if seen.volts_v is None:
-        return
+        return state.volts_v
     site = settings.site
     volts = max(seen.volts_v, site.nameplate.volts * (1.0 - site.limits.volts_warn_percent / 100.0))
-    if abs(volts / state.volts_v - 1.0) > VOLTS_STEP:
-        state.volts_v = volts
+    return volts if abs(volts / state.volts_v - 1.0) > VOLTS_STEP else state.volts_v
 
 
 def block_kw(settings: Settings) -> float:

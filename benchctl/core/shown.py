@@ -70,6 +70,7 @@ class UnitShown:
     airflow: bool | None
     cool_down_s: float  # at least this long; in full until it is known to be less
     faults: tuple[str, ...]  # that it reports itself
+    ordered: tuple[str, ...] | None = None  # names of the stages that we hold ordered; None where we order nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +168,9 @@ class Snapshot:
     rated_kw: float
     ceiling_kw: float
     margin_kw: float
+    by_hand: bool  # stages were switched one by one: what is on is kept, nothing is chosen
+    raise_kw: Maybe  # a target that gives the next larger level; None where none is to be had by hand now
+    lower_kw: Maybe  # ... the next smaller one, down to 0
     loaded: bool  # anything may be closed
     off: bool | None
     dropped: bool

@@ -10,6 +10,8 @@ from benchctl.core.dispatch import chain_target_kw
 from benchctl.core.legs import LegKind, length_s
 from benchctl.core.levels import load_kw
 from benchctl.core.limits import ceiling_kw
+from benchctl.core.next_level import next_levels_kw
+from benchctl.core.profile import Profile
 from benchctl.core.prompts import BY_KIND
 from benchctl.core.reading import NO_ELECTRICAL, Maybe
 from benchctl.core.seen import Contact, Seen, SeenUnit
@@ -25,9 +27,9 @@ from benchctl.core.shown import (
 )
 from benchctl.core.site import Unit
 from benchctl.core.state import Alarm, InstrumentState, Mode, State, UnitState
+from benchctl.core.unable import UNPROVEN
 
 NEVER_S = 1e9  # an age that means "never heard"
-UNPROVEN = "airflow is not proven"  # of core/unable.py: all that a resting unit lacks
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +168,7 @@ def _to_go_s(state: State, settings: Settings, leg: LegShown | None) -> Maybe:
 def _power(state: State, seen: Seen, settings: Settings, units: tuple[UnitShown, ...]) -> dict[str, Any]:
     read_back = [u.read_back_kw for u in units if u.read_back_kw is not None]
     possible_kw, limit_kw = sum(u.possible_kw for u in units), ceiling_kw(state, seen, settings)
+    raise_kw, lower_kw = next_levels_kw(state, seen, settings)
     return {
         "target_kw": state.target_kw,
         "chain_target_kw": chain_target_kw(state, settings),
@@ -181,6 +184,9 @@ def _power(state: State, seen: Seen, settings: Settings, units: tuple[UnitShown,
         "rated_kw": settings.rated_kw,
         "ceiling_kw": limit_kw,
         "margin_kw": limit_kw - possible_kw,
+        "by_hand": state.by_hand,
+        "raise_kw": raise_kw,
+        "lower_kw": lower_kw,
     }
 
 
@@ -203,7 +209,7 @@ def _unit(frame: Frame, u: UnitState, s: SeenUnit, unit: Unit) -> UnitShown:
     ratio = 1.0 if s.volts_v is None else s.ratio
     load, wanted = s.load, 0 if frame.fault else u.wanted
     ours = bool(frame.decision.state.charge) or frame.decision.state.dropped or bool(frame.fault)
-    closed = None if load is None else tuple(g.name for i, g in enumerate(profile.stages) if load >> i & 1)
+    closed = None if load is None else _names(profile, load)
     return UnitShown(
         name=unit.name,
         condition=next(c.word for c in CONDITIONS if c.holds(u, s)),
@@ -226,7 +232,12 @@ def _unit(frame: Frame, u: UnitState, s: SeenUnit, unit: Unit) -> UnitShown:
         airflow=reading.airflow,
         cool_down_s=max(u.owed_s, u.near_s) if u.hot else 0.0,
         faults=tuple(f.text for bit, f in enumerate(profile.faults) if reading.faults >> bit & 1),
+        ordered=_names(profile, wanted) if ours and u.heard and profile.stages else None,
     )
+
+
+def _names(profile: Profile, load: int) -> tuple[str, ...]:
+    return tuple(stage.name for i, stage in enumerate(profile.stages) if load >> i & 1)
 
 
 def _age_s(age_s: float) -> Maybe:

@@ -5,10 +5,14 @@ from benchctl.core.seen import Contact, SeenUnit
 from benchctl.core.site import Unit
 from benchctl.core.state import UnitState
 
+UNPROVEN = "airflow is not proven"  # all that a resting unit lacks
+
 
 def unable(u: UnitState, s: SeenUnit, unit: Unit) -> str:
     """The first reason; empty when the unit may be loaded."""
-    return _stranger(u, s) or _not_ours(u, s, unit.profile) or _contactors(u, s) or _air_and_volts(u, s, unit.profile)
+    profile = unit.profile
+    not_ready = _stranger(u, s) or _not_ours(u, s, profile) or _contactors(u, s)
+    return not_ready or _air(u, s) or _heat_and_volts(s, profile)
 
 
 def _stranger(u: UnitState, s: SeenUnit) -> str:
@@ -41,13 +45,21 @@ def _contactors(u: UnitState, s: SeenUnit) -> str:
     return "a contactor is stuck closed" if u.welded else ""
 
 
-def _air_and_volts(u: UnitState, s: SeenUnit, profile: Profile) -> str:
+def lacks_only_air(u: UnitState, s: SeenUnit, unit: Unit) -> bool:
+    """True when all that a unit lacks is air, and its fans have not had the time to give it."""
+    waits = s.unable == UNPROVEN and not u.stuck_air and u.fan_on_s <= unit.profile.fan.proof_s
+    return waits and not _heat_and_volts(s, unit.profile)
+
+
+def _air(u: UnitState, s: SeenUnit) -> str:
     if s.reading.fan_supply is False:
         return "no fan supply"
     if u.fan_withdrawn:
         return "its fans wait to be confirmed"
-    if not u.proven:
-        return "airflow is not proven"
+    return "" if u.proven else UNPROVEN
+
+
+def _heat_and_volts(s: SeenUnit, profile: Profile) -> str:
     if s.reading.exhaust_c is None and "exhaust_c" in profile.reports:
         return "its exhaust temperature is not known"
     if s.volts_v is None:
