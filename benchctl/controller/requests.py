@@ -32,7 +32,9 @@ ANSWER_S = 10.0  # longest wait for the scan that answers
 AGES = 400  # frames whose time is remembered
 UNKNOWN_AGE_S = 1e6  # of an order based on a frame that is long gone, or never was
 NEVER_WAIT = (Verb.DROP, Verb.UNLOAD)
-NEED_RECORD = frozenset((Verb.TAKE_CHARGE, Verb.START, Verb.SET_LOAD, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE))
+NEED_RECORD = frozenset(
+    (Verb.TAKE_CHARGE, Verb.START, Verb.SET_LOAD, Verb.SWITCH, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE)
+)
 
 Answer = tuple[str, int]  # why an order was refused, or nothing; the number of the scan that had it
 

@@ -18,6 +18,7 @@ AT_REST = {
     "take charge": "",
     "start": "no program is chosen",
     "set load": "nobody has taken charge",
+    "switch": "nobody has taken charge",
     "pause": "no program runs",
     "resume": "no program runs",
     "extend": "say how many seconds, up to a day",

@@ -64,7 +64,12 @@ async def test_every_frame_is_recorded_with_the_settings_that_it_was_decided_by(
 
 @pytest.mark.parametrize(
     ("verb", "keys"),
-    [("take charge", {}), ("join", {"unit": "bank 1"}), ("override", {"text": "cool-down", "unit": "bank 1"})],
+    [
+        ("take charge", {}),
+        ("join", {"unit": "bank 1"}),
+        ("switch", {"unit": "bank 1", "text": "1", "value": 1.0}),
+        ("override", {"text": "cool-down", "unit": "bank 1"}),
+    ],
 )
 async def test_a_record_begins_before_the_first_order_that_may_switch_anything(tmp_path, verb, keys):
     async with bench(tmp_path) as here:
