@@ -176,14 +176,14 @@ class Engine:
             self.settings, self._next = self._next, None
         period_s = self.settings.scan_period_s
         sweep = await self._read(max(begin_s, loop.time()) + READ_SHARE * period_s)
-        cut_short = self._cut.is_set()
-        if cut_short:
-            await self._write(all_open(self.settings), loop.time() + READ_SHARE * period_s)
-        self._cut.clear()
+        cut_short = await self._open_if_dropped()
         readings = self._readings(sweep)
+        await asyncio.sleep(0)  # with many units decoding takes longer than a reply: hear a drop before deciding, too
+        await self._open_if_dropped()
         inputs, wall_s = self._inputs(readings, loop.time(), cut_short)
         decision, fault = self._decide(inputs)
         orders = decision.orders
+        await asyncio.sleep(0)  # and before writing: a drop that is known leaves these orders unsent
         if self._passing.now_s(loop.time()) - inputs.now_s > gap_limit_s(self.settings):  # read again before closing
             writes = not_closed(orders, await self._write(openings(orders), loop.time() + period_s))
         else:
@@ -205,6 +205,15 @@ class Engine:
         except Exception as fault:  # a chain that breaks is one that does not answer
             self._note("reading", fault)
             return None
+
+    async def _open_if_dropped(self) -> bool:
+        """Write openings to every unit if a drop has come; False where none has."""
+        if not self._cut.is_set():
+            return False
+        until_s = asyncio.get_running_loop().time() + READ_SHARE * self.settings.scan_period_s
+        await self._write(all_open(self.settings), until_s)
+        self._cut.clear()
+        return True
 
     def _readings(self, sweep: Any) -> Readings:
         if sweep is not None:

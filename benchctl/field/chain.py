@@ -126,6 +126,10 @@ class Chain:
         busy = [j for j in jobs if j.writes]
         if not busy:
             return tuple(j.outcome() if j.writes.fed else NO_WRITES for j in jobs)
+        for job in busy:
+            discard_all(job)
+        if cut is not None and cut.is_set() and not orders.urgent:
+            return tuple(j.outcome() for j in jobs)
         work = self._passes(busy, jobs, orders, until_s)
         await (work if cut is None or orders.urgent else unless(cut, work))
         return tuple(j.outcome() for j in jobs)
@@ -140,7 +144,6 @@ class Chain:
         answering: list[Job] = []
         mute: list[Job] = []
         for job in busy:
-            discard_all(job)
             if job.device.answering:
                 answering.append(job)
             elif orders.urgent or job.device.write_due():

@@ -141,6 +141,59 @@ def test_a_drop_ends_the_writes_in_hand():
     assert next(when for when, orders in chain.writes if orders.urgent) == pytest.approx(1.05)
 
 
+def test_a_drop_that_comes_while_answers_are_decoded_is_written_before_anything_is_decided():
+    order: list[str] = []
+
+    async def drops(engine, chain):
+        await asyncio.sleep(1.2)
+        loop, decode, write = asyncio.get_running_loop(), chain.readings, chain.write
+
+        def readings(sweep):
+            order.append("decode")
+            loop.call_soon(engine.submit, Command(Verb.DROP))
+            chain.readings = decode
+            return decode(sweep)
+
+        async def written(given, until_s, cut=None):
+            order.append("urgent" if given.urgent else "other")
+            return await write(given, until_s, cut)
+
+        chain.readings, chain.write = readings, written
+
+    frames, _, _ = driven(2.4, drops)
+    assert order[:2] == ["decode", "urgent"]
+    dropped = next(f for f in frames if f.inputs.commands)
+    assert dropped.decision.state.dropped
+    assert not dropped.inputs.cut_short
+    assert all(u.tells for u in (r.outcome for r in dropped.inputs.units))
+
+
+def test_a_drop_that_comes_while_it_is_decided_is_known_to_the_chain_before_it_sends_other_orders(monkeypatch):
+    known: list[tuple[bool, bool]] = []
+
+    async def drops(engine, chain):
+        await asyncio.sleep(1.2)
+        loop, write = asyncio.get_running_loop(), chain.write
+
+        def deciding(state, inputs, settings):
+            loop.call_soon(engine.submit, Command(Verb.DROP))
+            monkeypatch.setattr(room, "decide", decide)
+            return decide(state, inputs, settings)
+
+        async def written(given, until_s, cut=None):
+            known.append((given.urgent, cut.is_set()))
+            return await write(given, until_s, cut)
+
+        monkeypatch.setattr(room, "decide", deciding)
+        chain.write = written
+
+    frames, chain, _ = driven(2.4, drops)
+    assert known[:2] == [(False, True), (True, True)]
+    ordinary, urgent = (next(at for at, o in chain.writes if at > 1.2 and o.urgent is u) for u in (False, True))
+    assert urgent == ordinary
+    assert any(f.inputs.cut_short for f in frames)
+
+
 def test_a_drop_goes_to_every_unit_whatever_is_known_of_it_and_touches_nothing_but_load():
     async def drops(engine, chain):
         await asyncio.sleep(1.3)
