@@ -1,6 +1,7 @@
 """Hand-made pictures of an invented bench for tests of the views, and what every page must keep to."""
 
 import dataclasses
+import functools
 import types
 import typing
 from pathlib import Path
@@ -9,15 +10,16 @@ from typing import Any, TypeVar
 from benchctl.core.shown import AlarmShown, InstrumentShown, LegShown, PromptShown, Snapshot, SourceShown, UnitShown
 from benchctl.tui.view.picture import BankTold, Page, Picture, Place, StageTold, Told
 from benchctl.tui.view.text import Line, cells, plain
-from benchctl.tui.view.whole import draw
+from benchctl.tui.view.whole import draw, room
 
 GOLDEN = Path(__file__).parent / "golden"
 N = TypeVar("N")
+HINTS = functools.cache(typing.get_type_hints)
 
 
 def made(noun: type[N], **given: Any) -> N:
     """A noun with these values; of the rest what is not given is empty, zero, or not known."""
-    hints = typing.get_type_hints(noun)
+    hints = HINTS(noun)
     values = dict(given)
     for field in dataclasses.fields(noun):  # type: ignore[arg-type]
         if field.name not in values and field.default is dataclasses.MISSING:
@@ -123,6 +125,12 @@ def told(what: str, text: str, at_s: float = 0.0, **given: Any) -> Told:
 def screen(shown: Picture, width: int = 80, height: int = 24) -> str:
     """The text of a whole screen; lines end where their text ends."""
     return "\n".join(plain(line).rstrip() for line in draw(shown, width, height)) + "\n"
+
+
+def page_text(shown: Picture, width: int = 80, height: int = 24) -> str:
+    """The text of the page alone, as it stands in a window of this size."""
+    rows = draw(shown, width, height)[2 : 2 + room(height)]
+    return "\n".join(plain(line).rstrip() for line in rows).rstrip() + "\n"
 
 
 def exact(lines: list[Line], width: int, height: int) -> None:

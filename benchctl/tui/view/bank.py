@@ -4,12 +4,14 @@ Stages stand above the registers in a narrow window, beside them in a wide one. 
 page up and page down over the registers.
 """
 
+from dataclasses import dataclass
+
 from benchctl.core.shown import UnitShown
 from benchctl.core.snapshot import CONDITIONS
 from benchctl.tui.view.chain import ASCII, SHAPES, STALE_S, UNKNOWN, visible
 from benchctl.tui.view.picture import BankTold, Picture, Register
 from benchctl.tui.view.scrolled import last, part
-from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, crop, ends, fit, minutes, number, wrap
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, crop, ends, fit, length, minutes, number, wrap
 
 WIDE = 120  # from here on the registers stand beside the stages
 STAGE = 40  # cells of a stage
@@ -71,13 +73,16 @@ def _facts(picture: Picture, u: UnitShown, told: BankTold, width: int, *, tight:
     shape, mark = SHAPES.get(u.condition, UNKNOWN)
     shape = ASCII.get(shape, shape) if picture.glyphs == "ascii" else shape
     count = len(picture.now.units) if picture.now else 0
-    head: Line = (
+    place = min(picture.cursor.bank + 1, count)
+    right: Line = ((f" ← {place}/{count} → ", Mark.QUIET),)
+    name: Line = (
         (f" {shape} {u.name} ", mark if mark is not Mark.PLAIN else Mark.STRONG),
         (f" {u.condition}", Mark.STRONG),
-        (f": {SAYS.get(u.condition, 'a word that is not known')}", Mark.PLAIN),
     )
-    place = picture.cursor.bank + 1
-    lines = [ends(head, ((f" ← {min(place, count)}/{count} → ", Mark.QUIET),), width)]
+    says = SAYS.get(u.condition, "a word that is not known")
+    beside = length(name) + length(right) + cells(says) + 2 <= width
+    lines = [ends((*name, (f": {says}" if beside else "", Mark.PLAIN)), right, width)]
+    lines += [] if beside else [((f"   {said}", Mark.PLAIN),) for said in wrap(f"{u.condition}: {says}", width - 4)[:2]]
     lines += _why(u, width)
     lines += [] if tight else [()]
     figures = (
@@ -209,22 +214,38 @@ def _registers(picture: Picture, u: UnitShown, width: int, height: int) -> list[
         return [((" registers: asking", Mark.QUIET),)]
     if found.fault:
         return [((fit(f" registers: {found.fault}", width), Mark.ABNORMAL),)]
-    value = max(8, width - 67)
-    head = f" {fit('register', 15)}{fit('words', 15)}{fit('name', 25)} {fit('value', value)}{fit('age', 7, right=True)}"
-    lines = [_register(picture, row, value) for row in found.rows]
-    return [((head, Mark.QUIET),), *part(lines, picture.cursor.scroll, height - 1)]
+    wide = Widths.of(width)
+    head = f" {fit('register', wide.where)}{fit('words', wide.words)}{fit('name', wide.name)}{fit('value', wide.value)}"
+    lines = [_register(picture, row, wide) for row in found.rows]
+    return [((f"{head}{fit('age', 7, right=True)}", Mark.QUIET),), *part(lines, picture.cursor.scroll, height - 1)]
 
 
-def _register(picture: Picture, row: Register, value: int) -> Line:
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """Cells of the columns of the registers; what is left over goes to the name."""
+
+    where: int
+    words: int
+    name: int
+    value: int
+
+    @classmethod
+    def of(cls, width: int) -> "Widths":
+        """In a pane of this width."""
+        words, value = (10, 13) if width < 76 else (15, 15)
+        return cls(15, words, max(1, width - 1 - 15 - words - value - 7), value)
+
+
+def _register(picture: Picture, row: Register, wide: Widths) -> Line:
     where = f"{row.table} {row.address}{'' if row.bit is None else f'.{row.bit}'}"
     words = row.words[-1:] if row.table in BITS else row.words
     old = picture.old or row.age_s is None
     said = f"({row.text})" if old and row.text else row.text or MISSING
-    if cells(said) > value and said.lstrip("(-")[:1].isdigit():
-        said = "#" * value  # a figure is never cut
+    if cells(said) >= wide.value and said.lstrip("(-")[:1].isdigit():
+        said = "#" * (wide.value - 1)  # a figure is never cut
     return (
-        (f" {fit(where, 14)} {fit(words or MISSING, 14)} ", Mark.QUIET),
-        (f"{fit(row.name, 25)} ", Mark.PLAIN if row.name else Mark.QUIET),
-        (fit(said, value), Mark.OLD if old else Mark.STRONG),
+        (f" {fit(where, wide.where - 1)} {fit(words or MISSING, wide.words - 1)} ", Mark.QUIET),
+        (f"{fit(row.name, wide.name - 1)} ", Mark.PLAIN if row.name else Mark.QUIET),
+        (f"{fit(said, wide.value - 1)} ", Mark.OLD if old else Mark.STRONG),
         (fit(age(row.age_s), 7, right=True), Mark.QUIET),
     )

@@ -121,10 +121,11 @@ def length(line: Iterable[Span]) -> int:
 
 
 def crop(line: Iterable[Span], width: int) -> Line:
-    """A line in exactly so many cells; what has no room is cut with an ellipsis."""
+    """A line in exactly so many cells, clean; what has no room is cut with an ellipsis."""
     spans: list[Span] = []
     left = width
-    for text, mark in line:
+    for said, mark in line:
+        text = clean(said)
         wide = cells(text)
         if wide > left:
             if left > 0:
@@ -139,7 +140,7 @@ def crop(line: Iterable[Span], width: int) -> Line:
 
 def ends(left: Iterable[Span], right: Iterable[Span], width: int) -> Line:
     """One line with something at both ends; the right end wins."""
-    right = tuple(right)
+    right = tuple((clean(text), mark) for text, mark in right)
     room = width - length(right)
     if room <= 0:
         return crop(right, width)
