@@ -15,6 +15,7 @@ from collections.abc import Sequence
 
 STEPS_S = (0.25, 1.0, 4.0, 16.0, 64.0, 256.0)
 KEPT = 2048
+SHARE = 4  # steps to a stretch that is asked for, at least: by so little of it a value may stand in the one beside it
 REMEMBERED = 64  # answers of which only the newest columns are looked up again
 INF = math.inf
 
@@ -157,9 +158,9 @@ class Rings:
         return done + found
 
     def _level(self, from_s: float, wide_s: float) -> Level:
-        """The coarsest that is no coarser than what is asked, or coarser where only that reaches so far back."""
+        """The coarsest with SHARE steps to a stretch, or coarser where only that reaches so far back."""
         least_s = self.first_s if self.first_s is not None else from_s
-        at = max([i for i, step_s in enumerate(STEPS_S) if step_s <= wide_s], default=0)
+        at = max([i for i, step_s in enumerate(STEPS_S) if SHARE * step_s <= wide_s], default=0)
         while at < len(STEPS_S) - 1 and self.levels[at].oldest() > self.levels[at].number(max(from_s, least_s)):
             at += 1
         return self.levels[at]
