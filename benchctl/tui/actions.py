@@ -233,10 +233,10 @@ def nothing_on(picture: Picture) -> bool:
 
 
 def leave(console: "Console") -> None:
-    """At once with no load on; else the question, to which the default answer is to stay."""
+    """At once with no load on; else the question, to which the default answer is to stay. Out of a form: back."""
     if isinstance(console.screen, Form):
-        return
-    if nothing_on(console.picture):
+        console.screen.action_no()
+    elif nothing_on(console.picture):
         console.exit(0)
     else:
         console.push_screen(Form(sheets.leave(console)))

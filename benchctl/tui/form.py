@@ -96,7 +96,6 @@ class Form(ModalScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "no", show=False),
         Binding("ctrl+c", "no", show=False, priority=True),
-        Binding("ctrl+q", "no", show=False, priority=True),
         Binding("down", "down", show=False),
         Binding("up", "up", show=False),
         Binding("pagedown", "turn(1)", show=False),

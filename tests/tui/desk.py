@@ -6,9 +6,11 @@ The site and its people are invented.
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from typing import Any
+from typing import Any, cast
 
 from textual import events
+from textual.drivers.headless_driver import HeadlessDriver
+from textual.geometry import Size
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 from textual.widgets import Static
@@ -160,7 +162,15 @@ class Desk:
         for name in names:
             self.console.simulate_key(name)
             await asyncio.sleep(APART_S)
+            while self.console._gate.next_s() is not None:  # noqa: ASYNC110 - a busy computer looks at keys for longer
+                await asyncio.sleep(0.005)
         await self.pilot.pause()
+
+    def resize(self, width: int, height: int) -> None:
+        """Another size of the window; returns before anything is drawn."""
+        size = Size(width, height)
+        cast("HeadlessDriver", self.console.driver)._size = size
+        self.console.post_message(events.Resize(size, size))
 
     async def type(self, text: str) -> None:
         """Letters of a person."""
