@@ -8,7 +8,7 @@ from typing import Any
 from benchctl.tui.view.chain import ASCII
 from benchctl.tui.view.picture import BankTold, Picture
 from benchctl.tui.view.scrolled import last, part
-from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, number, wrap
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, fit, number, wrap
 
 WIDE = 130  # from here on what a device says of itself stands in columns
 
@@ -73,7 +73,7 @@ def table(picture: Picture, width: int) -> list[Line]:
         told = next((b for b in picture.place.banks if b.name == row.get("name")), None)
         lines.append(_device(picture, row, told, order, width))
         if width < WIDE:
-            lines += [((f"       {said}", Mark.QUIET),) for said in wrap(_said(picture, row), max(10, width - 8))]
+            lines += [((f"       {said}", Mark.QUIET),) for said in _said(picture, row, max(10, width - 8))]
         for text in warnings(row):
             parts = wrap(text, max(10, width - 10))
             lines += [((f"     {'!' if i == 0 else ' '} {said}", Mark.ABNORMAL),) for i, said in enumerate(parts)]
@@ -117,18 +117,25 @@ def _end(picture: Picture, row: dict[str, Any]) -> str:
     return picture.place.ends.get(str(row.get("name", "")), str(row.get("at") or ""))
 
 
-def _said(picture: Picture, row: dict[str, Any]) -> str:
-    """What a narrow window has no column for."""
+def _said(picture: Picture, row: dict[str, Any], width: int) -> list[str]:
+    """What a narrow window has no column for, over as many lines as it needs; nothing is torn apart that fits."""
     watchdog_s, load_kw = _figure(row.get("watchdog_s")), _figure(row.get("load_kw"))
     parts = [
-        f"at {_end(picture, row)}",
+        f"at {_end(picture, row)}" if _end(picture, row) else "",
         f"model {row['model']}" if row.get("model") else "",
         f"serial {row['serial']}" if row.get("serial") else "",
         f"firmware {row['firmware']}" if row.get("firmware") else "",
         "" if watchdog_s is None else f"watchdog {watchdog_s:g} s",
         f"load on, {load_kw:.1f} kW at rated volts" if row.get("load_on") and load_kw is not None else "",
     ]
-    return ", ".join(filter(None, parts))
+    lines: list[str] = []
+    for said in filter(None, parts):
+        joined = f"{lines[-1]}, {said}" if lines else said
+        if lines and cells(joined) <= width:
+            lines[-1] = joined
+        else:
+            lines.append(said)
+    return [fit(line, width).rstrip() for line in lines]
 
 
 def warnings(row: dict[str, Any]) -> list[str]:

@@ -79,7 +79,7 @@ def _row(run: dict[str, Any], width: int, *, at_cursor: bool) -> Line:
         (fit(f"{mark}{_begun(run)}", 18), name),
         (f" {fit(what_it_was, what - 1)}", name),
         (" ", Mark.PLAIN),
-        (fit(said, outcome), how),
+        (fit(said.partition(":")[0], outcome), how),
         (f" {number(_figure(run.get('peak_kw')), 10, 1, 'kW')}  ", Mark.STRONG),
         (fit("sealed" if sealed else "no seal", 8), Mark.PLAIN if sealed else Mark.QUIET),
     )
