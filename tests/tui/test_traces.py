@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.tui.view.rings import KEPT, REMEMBERED, STEPS_S, Rings
-from benchctl.tui.view.traces import CHANNELS, Traces, rows_of
+from benchctl.tui.view.traces import CHANNELS, Row, Traces, rows_of
 from tests.tui.pictures import bank, scan, source
 
 values = st.one_of(st.none(), st.floats(-1e6, 1e6), st.sampled_from([math.nan, math.inf, -math.inf, 0.0]))
@@ -182,7 +182,7 @@ def test_a_program_that_starts_again_begins_its_course_anew():
 # -- the past
 
 
-def past(*times: float, kw: float = 50.0) -> list:
+def past(*times: float, kw: float = 50.0) -> list[Row]:
     return rows_of(("now_s", "target_kw", "delivered_kw", "hottest_c"), [(t, kw, kw, None) for t in times])
 
 
