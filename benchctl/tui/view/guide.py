@@ -22,8 +22,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Rehearsal and site", ("pace", "inject", "site")),
     ("Look", (
         "page_chain", "page_program", "page_trends", "page_alarms", "page_bank", "open_bank", "page_runs", "open_run",
-        "page_far", "page_contact", "page_help", "back", "up", "down", "page_up", "page_down", "left", "right", "wider", "closer",
-        "theme", "palette",
+        "page_far", "page_contact", "page_help", "back", "up", "down", "page_up", "page_down", "left", "right",
+        "wider", "closer", "theme", "palette",
     )),
     ("Leave", ("leave",)),
 )  # fmt: skip
