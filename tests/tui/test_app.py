@@ -203,15 +203,15 @@ def test_E5_an_old_picture_is_no_proof_that_load_is_off():
 
 
 @pytest.mark.parametrize("opener", ["", "l", "b", "q", "ctrl+p"])
-async def test_E1_twenty_storms_of_sizes_break_nothing_and_leave_the_drop(opener):
+async def test_E1_storms_of_sizes_break_nothing_and_leave_the_drop(opener):
     async with desk(size=(120, 40), welcomed={"rehearsal": True}, **BUSY | {"prompt": None}) as d:
         if opener:
             await d.press(opener)
-        for turn in range(20):
+        for turn in range(8):
             for width, height in (*STORM, *reversed(STORM)):
                 d.resize(width, height)
                 await asyncio.sleep(0.002)
-            if turn == 10:
+            if turn == 4:
                 await drops(d)
         await d.until(lambda: d.console.size == (120, 40))
         await d.pilot.pause()
@@ -220,6 +220,17 @@ async def test_E1_twenty_storms_of_sizes_break_nothing_and_leave_the_drop(opener
             await d.until(lambda: d.form.seen)
             await d.press("escape")
         await drops(d)
+
+
+@pytest.mark.parametrize("opener", ["l", "b", "q", "ctrl+p"])
+async def test_E1_no_width_is_too_narrow_for_what_is_open(opener):
+    async with desk(welcomed={"rehearsal": True}, **BUSY | {"prompt": None}) as d:
+        await d.press(opener)
+        for width in range(44, 0, -1):
+            d.resize(width, 30)
+            d.resize(width, 8)
+            await d.until(lambda width=width: d.console.screen.size == (width, 8))
+        assert d.console.is_running
 
 
 async def test_E1_every_page_survives_every_size():

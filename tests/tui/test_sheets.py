@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchctl.core import readings
 from benchctl.core.causes import ROWS
 from benchctl.core.overrides import OVERRIDES
+from benchctl.core.readings import BY_NAME, GAUGES
 from benchctl.core.scenario import FAULTS
 from benchctl.core.shown import TripShown
 from benchctl.tui.actions import Extras
@@ -17,9 +19,10 @@ from benchctl.tui.sheets.alarms import may_be_shelved
 from benchctl.tui.sheets.chain import MEANS
 from benchctl.tui.sheets.rehearsal import places
 from benchctl.tui.sheets.typed import flaw, load_kw, time_s
+from benchctl.tui.sheets.words import within
 from benchctl.tui.view.picture import Page
 from tests.tui.desk import BANKS, PLAN, Desk, desk
-from tests.tui.pictures import alarm, bank, leg
+from tests.tui.pictures import alarm, bank, leg, told
 
 CHARGED: dict[str, Any] = {"charge": "Kim"}
 
@@ -465,3 +468,54 @@ async def test_a_bank_can_be_named_like_markup():
         await d.press("enter")
         await d.until(lambda: d.form.sheet.title == "Join [b]2[/b]")
         assert "[b]2[/b] takes part again" in d.said
+
+
+READINGS: dict[str, Any] = CHARGED | {
+    "mode": "running", "leg": leg(), "readings": ("oil_kpa", "coolant_c"), "reading_number": 3, "reading_due_s": -70.0}  # fmt: skip
+
+
+async def test_a_reading_asks_what_the_program_asks_and_checks_what_can_be_true():
+    async with desk(**READINGS) as d:
+        d.console.picture.story.add(told("reading", "reading 2", data={"number": 2, "oil_kpa": 412.0}))
+        await d.press("v")
+        assert "Reading 3: DUE since 1:10." in d.said
+        oil, coolant, ago = d.form.query(Field)
+        assert oil.value == "412"
+        oil.value, coolant.value = "420", "880"
+        ago.focus()
+        await d.press("enter")
+        assert "coolant temperature, °C: found '880', expected -40 to 130 °C" in d.said
+        coolant.value, ago.value = "88,5", "2 min"
+        ago.focus()
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("reading", {"text": "oil_kpa=420; coolant_c=88.5", "value": 120.0})])
+
+
+async def test_what_was_not_read_is_left_out_and_an_empty_reading_is_none():
+    async with desk(**READINGS | {"reading_due_s": 40.2}) as d:
+        await d.press("v")
+        assert "Reading 3: due in 0:41." in d.said
+        await d.press("enter", "enter", "enter")
+        await d.until(lambda: "nothing is typed in yet" in d.said)
+        oil, _, ago = d.form.query(Field)
+        oil.value = "400"
+        ago.focus()
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("reading", {"text": "oil_kpa=400", "value": 0.0})])
+
+
+async def test_where_no_program_asks_a_gauge_is_picked():
+    async with desk() as d:
+        await d.press("v")
+        assert [p.key for p in d.form.sheet.picks] == list(BY_NAME)
+        await d.press("enter")
+        await d.until(lambda: d.form.query(Field))
+        assert "oil pressure, kPa" in d.said
+
+
+@given(st.sampled_from(GAUGES), st.floats(-1e7, 1e7))
+def test_what_a_field_takes_the_run_host_takes_too(gauge, value):
+    text = f"{value:.3f}"
+    plain = f"{gauge.name}={float(text):.6f}".rstrip("0").rstrip(".")
+    taken = not isinstance(readings._values(plain), str)
+    assert (within(gauge)(text) == "") == taken
