@@ -5,6 +5,7 @@ supply, and a hole in time stop it. A boundary belongs to the next leg. The targ
 ends each scan, never added up, and its end is assigned. Two blocks never fall into one scan.
 """
 
+from benchctl.core import readings
 from benchctl.core.checks import check_step
 from benchctl.core.course import answered, begin_leg, unload
 from benchctl.core.decision import Event, Settings
@@ -32,6 +33,7 @@ def advance(state: State, seen: Seen, settings: Settings, dt_s: float, events: l
         _unload_step(state, seen, settings, dt_s, events)
     elif state.mode is Mode.COOL:
         _cool(state, seen, dt_s, events)
+    readings.close(state, events)
 
 
 def _prompt(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
@@ -62,9 +64,11 @@ def _run(state: State, seen: Seen, settings: Settings, dt_s: float, events: list
             if blocked:
                 return
             blocked = True
+        before_s = state.leg_s
         used_s = LEGS[leg.kind](state, leg, seen, settings, left_s, events)
         if used_s is None:
             return
+        readings.count(state, leg, settings, before_s, used_s, events)
         state.program_s += used_s
         left_s -= used_s
         if not _over(state, leg):

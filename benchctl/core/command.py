@@ -26,6 +26,7 @@ class Verb(Enum):
     OVERRIDE = "override"  # text: what (a row of core/overrides.py); why is compulsory
     CONFIRM_FANS = "confirm fans"  # unit: after its emergency stop
     REMARK = "remark"  # text
+    READING = "reading"  # text: what was read, see core/readings.py; value: seconds ago
 
 
 @dataclass(frozen=True, slots=True)

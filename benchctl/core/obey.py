@@ -6,6 +6,7 @@ UNLOAD and DROP are never refused. Whatever a command asks, the rungs after this
 import math
 from collections.abc import Callable
 
+from benchctl.core import readings
 from benchctl.core.alarms import acknowledge, unlatch
 from benchctl.core.by_hand import FOUND, not_by_hand, switch
 from benchctl.core.command import Command, Verb
@@ -43,6 +44,7 @@ def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Sett
             events.append(Event("refused", f"{said}: {refusal}", unit, command.who, (("why", refusal),)))
         else:
             events.append(Event("command", said, unit, command.who))
+            events += [tell(state, command, settings) for verb, tell in TOLD if verb is command.verb]
 
 
 def _value(command: Command) -> str:
@@ -84,6 +86,7 @@ def _start(state: State, command: Command, seen: Seen, settings: Settings) -> st
         return "load is on or a program runs"
     state.mode, state.check = Mode.CHECK, CheckState()
     state.leg = state.phase = 0
+    state.reading_number = 1
     state.leg_s = state.from_kw = state.target_kw = state.program_s = state.paused_s = 0.0
     state.waiting = state.paused = state.redistributed = False
     state.waited_s = state.extended_s = state.trim_kw = 0.0
@@ -286,4 +289,7 @@ VERBS: dict[Verb, Obey] = {
     Verb.OVERRIDE: _override,
     Verb.CONFIRM_FANS: _confirm_fans,
     Verb.REMARK: _remark,
+    Verb.READING: readings.take,
 }
+# What is told of a command beside that it was given.
+TOLD: tuple[tuple[Verb, Callable[[State, Command, Settings], Event]], ...] = ((Verb.READING, readings.told),)

@@ -156,5 +156,6 @@ class Program:
     trim: bool = False
     source_cooldown_s: float | None = None  # None = not asked for; source at no load after the last load
     reading_interval_s: float = 900.0
+    readings: tuple[str, ...] = ()  # names of core/readings.py that a person reads; empty = nobody is asked
     hold_start_timeout_s: float = 60.0
     if_silent: Silence = Silence.UNLOAD

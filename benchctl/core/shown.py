@@ -150,6 +150,9 @@ class Snapshot:
     leg: LegShown | None
     program_s: float
     program_to_go_s: Maybe
+    readings: tuple[str, ...]  # that the program asks a person for: names of core/readings.py
+    reading_due_s: Maybe  # program time until one is due, negative while one is owed; None when none will be asked
+    reading_number: int  # of the next
     paused: bool
     held: str
     waiting: bool

@@ -14,6 +14,7 @@ from benchctl.core.next_level import next_levels_kw
 from benchctl.core.profile import Profile
 from benchctl.core.prompts import BY_KIND
 from benchctl.core.reading import NO_ELECTRICAL, Maybe
+from benchctl.core.readings import due_s
 from benchctl.core.seen import Contact, Seen, SeenUnit
 from benchctl.core.shown import (
     AlarmShown,
@@ -124,6 +125,9 @@ def _course(state: State, settings: Settings) -> dict[str, Any]:
         "leg": leg,
         "program_s": state.program_s,
         "program_to_go_s": _to_go_s(state, settings, leg),
+        "readings": settings.program.readings if settings.program else (),
+        "reading_due_s": due_s(state, settings),
+        "reading_number": state.reading_number,
         "paused": state.paused,
         "held": state.held,
         "waiting": state.waiting,

@@ -192,6 +192,8 @@ class State:
     prompt: Prompt | None = None
     program_s: float = 0.0
     paused_s: float = 0.0
+    reading_owed_s: Maybe = None  # program time since a reading fell due that was not given; None = none is owed
+    reading_number: int = 1  # of the next reading
     unload_s: float = 0.0  # until the next step of an unload
     unload_fast: bool = False
     by_hand: bool = False  # stages are switched one by one: what is on is kept, nothing is chosen

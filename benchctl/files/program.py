@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, WithJsonSchema
 
 from benchctl.core.program import (
     Block,
@@ -23,6 +23,7 @@ from benchctl.core.program import (
     Target,
     Wait,
 )
+from benchctl.core.readings import BY_NAME
 from benchctl.files.check import Duration, Load, Percent, Report, Strict, Text
 from benchctl.files.fault import quoted
 from benchctl.files.tree import Path
@@ -31,6 +32,7 @@ MOST_SEGMENTS = 20_000  # after repeats are written out
 
 Begin = Literal["at once", "in band"]
 Silent = Literal["unload", "go on", "stay"]
+GaugeName = Annotated[Text, WithJsonSchema({"enum": list(BY_NAME)})]
 
 
 class RampRow(Strict):
@@ -133,6 +135,7 @@ class ProgramFile(Strict):
     trim: bool = False
     source_cooldown: Duration | None = None
     reading_interval: Duration = 900.0
+    readings: Annotated[list[GaugeName], Field(json_schema_extra={"uniqueItems": True}, default_factory=list)]
     hold_start_timeout: Duration = 60.0
     if_silent: Silent = "unload"
     segments: Annotated[list[SegmentRow], Field(min_length=1, max_length=2000)]
@@ -150,6 +153,11 @@ def program_of(report: Report) -> Program:
         )
     if file.reading_interval < 1:
         report.at(("reading_interval",), f"found {file.reading_interval:g} s, expected at least 1 s")
+    for i, name in enumerate(file.readings):
+        if name not in BY_NAME:
+            report.at(("readings", i), f"found {quoted(name)}, expected one of {', '.join(BY_NAME)}")
+        elif name in file.readings[:i]:
+            report.at(("readings", i), f"{quoted(name)} stands in the list twice, expected once")
     if file.start_at is not None and not _is_moment(file.start_at):
         report.at(
             ("start_at",),
@@ -168,6 +176,7 @@ def program_of(report: Report) -> Program:
         trim=file.trim,
         source_cooldown_s=file.source_cooldown,
         reading_interval_s=file.reading_interval,
+        readings=tuple(file.readings),
         hold_start_timeout_s=file.hold_start_timeout,
         if_silent=Silence(file.if_silent),
     )

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from benchctl.core import by_hand, course, obey
+from benchctl.core import by_hand, course, obey, readings
 from benchctl.core.command import Command, Verb
 from benchctl.core.reading import Outcome
 from benchctl.core.site import Limits
@@ -134,7 +134,14 @@ NAMES = [f"{verb.value}: {why}" for verb, _, _, why in ROWS]
 def texts() -> set[str]:
     """Patterns of all that a command may be refused with: what the verbs return, and what is named a refusal."""
     found: set[str] = set()
-    helpers = (course.answered, by_hand.not_by_hand, by_hand._switch, by_hand._asked, by_hand._not_now)
+    helpers = (
+        course.answered,
+        readings._values,
+        by_hand.not_by_hand,
+        by_hand._switch,
+        by_hand._asked,
+        by_hand._not_now,
+    )
     functions: tuple[Callable[..., object], ...] = (obey.obey, *helpers, *obey.VERBS.values())
     for function in functions:
         for node in ast.walk(ast.parse(inspect.getsource(function))):
@@ -165,7 +172,7 @@ def refused(row: Row) -> tuple[Stepper, str]:
     scene(w)
     w.scan(Command(verb, **fields))
     (event,) = (e for e in w.last.events if e.kind == "refused")
-    return w, event.text.partition(": ")[2]
+    return w, dict(event.data)["why"]
 
 
 def test_every_text_that_a_command_can_be_refused_with_is_heard():

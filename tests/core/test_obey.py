@@ -138,6 +138,16 @@ REFUSALS: tuple[tuple[Verb, dict[str, Any], Callable[[Stepper], None], str], ...
     (Verb.OVERRIDE, {"text": "cool-down", "why": "x", "unit": 0}, loaded, "has load on"),
     (Verb.OVERRIDE, {"text": "cool-down", "why": "x", "unit": 0}, silent, "does not answer"),
     (Verb.CONFIRM_FANS, {}, ready, "say which unit"),
+    (Verb.READING, {}, fresh, "found '', expected a name and a value"),
+    (Verb.READING, {"text": "oil_kpa=420; 88.5"}, fresh, "found '88.5', expected a name and a value"),
+    (Verb.READING, {"text": "oil_kpa=420; oil=3"}, fresh, "found 'oil', expected one of oil_kpa, oil_c"),
+    (Verb.READING, {"text": "oil_kpa=420; oil_kpa=3"}, fresh, "oil_kpa: found twice, expected once"),
+    (Verb.READING, {"text": "coolant_c=88,5"}, fresh, "coolant_c: found '88,5', expected a number from -40 to 130"),
+    (Verb.READING, {"text": "coolant_c=nan"}, fresh, "coolant_c: found 'nan', expected a number from -40 to 130"),
+    (Verb.READING, {"text": "coolant_c=885"}, fresh, "coolant_c: found '885', expected a number from -40 to 130"),
+    (Verb.READING, {"text": "oil_kpa=420", "value": -1.0}, fresh, "taken: found -1 s ago, expected 0 to 86400 s"),
+    (Verb.READING, {"text": "oil_kpa=420", "value": NAN}, fresh, "taken: found nan s ago, expected 0 to 86400 s"),
+    (Verb.READING, {"text": "correct 1: oil_kpa=420"}, fresh, "reading 1 was not taken: 0 are there to be corrected"),
     (Verb.CONFIRM_FANS, {"unit": 0}, silent, "not known"),
 )
 NEVER_REFUSED = {Verb.DROP, Verb.UNLOAD, Verb.REMARK}

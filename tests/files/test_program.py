@@ -94,12 +94,14 @@ def test_the_head_of_a_program_is_read():
         "program",
         "load_is: source total\nrounding: at most\ntrim: true\nstage_check: true\ncheck_load: false\n"
         "source_cooldown: 5 min\nreading_interval: 1 min\nhold_start_timeout: 2 min\nif_silent: go on\n"
+        "readings: [oil_kpa, coolant_c]\n"
         "start_at: 2027-04-12T06:00:00+02:00\n" + HEAD + "  - hold: {for: 1 s}\n",
     )
     assert (found.name, found.title, found.load_is, found.rounding) == ("x", "t", LoadIs.SOURCE_TOTAL, Rounding.AT_MOST)
     assert (found.trim, found.stage_check, found.check_load, found.if_silent) == (True, True, False, Silence.GO_ON)
     assert (found.source_cooldown_s, found.reading_interval_s, found.hold_start_timeout_s) == (300.0, 60.0, 120.0)
     assert found.start_at == "2027-04-12T06:00:00+02:00"
+    assert found.readings == ("oil_kpa", "coolant_c")
 
 
 @pytest.mark.parametrize(
@@ -141,6 +143,9 @@ def test_a_wrong_segment_is_told_with_its_place(segment, told):
     [
         ("start_at: ¶2027-04-12T06:00:00\n", "no time with its offset"),
         ("reading_interval: ¶0 s\n", "at least 1 s"),
+        ("readings: [oil_kpa, ¶oil_bar]\n", "found 'oil_bar', expected one of oil_kpa, oil_c, coolant_c"),
+        ("readings: [oil_kpa, coolant_c, ¶oil_kpa]\n", "'oil_kpa' stands in the list twice, expected once"),
+        ("readings: ¶oil_kpa\n", "expected a list"),
         ("rounding: ¶up\n", "expected one of: nearest, at least, at most"),
         ("¶cooldown: 1 s\n", "unknown key 'cooldown'"),
         ("trim: ¶1\n", "found '1', expected true or false"),

@@ -31,7 +31,14 @@ PROGRAMS = (
         load_is=LoadIs.SOURCE_TOTAL,
         source_cooldown_s=60.0,
     ),
-    program(Wait("go?", 30.0, Silence.GO_ON), ExpectLoss(60.0, reapply=True), Hold(5.0), rounding=Rounding.AT_LEAST),
+    program(
+        Wait("go?", 30.0, Silence.GO_ON),
+        ExpectLoss(60.0, reapply=True),
+        Hold(5.0),
+        rounding=Rounding.AT_LEAST,
+        readings=("oil_kpa",),
+        reading_interval_s=2.0,
+    ),
 )
 MAYBE = st.sampled_from([None, True, False])
 SECONDS = st.sampled_from([0.0, 0.5, 1.0, 3.0, 5.0, 30.0, 1e9])
@@ -108,7 +115,19 @@ COMMANDS = st.lists(
         why=st.sampled_from(["", "because"]),
         value=st.sampled_from([None, -1.0, 0.0, 1.0, 20.0, 60.0, 1e6, float("inf")]),
         text=st.sampled_from(
-            ["", "yes", "no", "all", "unit lost", "unattended", "1", "2", *(o.what for o in OVERRIDES)]
+            [
+                "",
+                "yes",
+                "no",
+                "all",
+                "unit lost",
+                "unattended",
+                "1",
+                "2",
+                "oil_kpa=4",
+                "correct 1: oil_kpa=5",
+                *(o.what for o in OVERRIDES),
+            ]
         ),
         unit=st.sampled_from([None, 0, 1, 2, -1, 9]),
         age_s=often(0.0, st.sampled_from([2.5, 1e6])),
@@ -218,6 +237,8 @@ def states(draw, settings: Settings) -> State:
         paused=draw(often(False, st.just(True))),
         held=draw(often("", st.just("why"))),
         prompt=draw(often(None, prompt)),
+        reading_owed_s=draw(often(None, SECONDS)),
+        reading_number=draw(st.integers(1, 3)),
         unload_s=draw(SECONDS),
         unload_fast=draw(st.booleans()),
         by_hand=draw(st.booleans()),
