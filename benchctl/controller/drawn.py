@@ -27,7 +27,7 @@ def drawn(plan: Plan, site: Site, program: Program) -> dict[str, Any]:
             {"severity": f.severity.value, "text": f.text, "line": f.line, "leg": f.number} for f in plan.findings
         ],
         "cautions": list(plan.cautions),
-        "readings": list(getattr(program, "readings", ())),
+        "readings": list(program.readings),
     }
 
 

@@ -97,3 +97,9 @@ def test_thinning_keeps_ends_extremes_and_order(corners, most):
 def test_a_graph_of_a_plan_without_load_is_flat():
     written = program(Hold(10.0))
     assert graph(plan(PLACE, written), PLACE, written)[-1] == (10.0, 0.0, 0.0)
+
+
+def test_readings_that_a_person_will_be_asked_for_are_told_by_name():
+    told, _ = data(Hold(10.0), readings=("oil_kpa", "coolant_c"))
+    assert told["readings"] == ["oil_kpa", "coolant_c"]
+    assert data(Hold(10.0))[0]["readings"] == []

@@ -32,6 +32,7 @@ AT_REST = {
     "override": "an override needs a reason",
     "confirm fans": "",
     "remark": "",
+    "reading": "",
     "adopt": "nobody has taken charge",
     "check in": "",
 }
@@ -42,6 +43,7 @@ CARRIED: dict[str, dict[str, Any]] = {
     "confirm fans": {"unit": "bank 1"},
     "override": {"text": "check load"},
     "remark": {"text": "rain"},
+    "reading": {"text": "oil_kpa=420"},
 }
 
 
