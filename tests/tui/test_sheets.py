@@ -471,7 +471,9 @@ async def test_a_bank_can_be_named_like_markup():
 
 
 READINGS: dict[str, Any] = CHARGED | {
-    "mode": "running", "leg": leg(), "readings": ("oil_kpa", "coolant_c"), "reading_number": 3, "reading_due_s": -70.0}  # fmt: skip
+    "mode": "running", "leg": leg(), "readings": ("oil_kpa", "coolant_c"), "reading_number": 3,
+    "reading_due_s": -70.0,
+}  # fmt: skip
 
 
 async def test_a_reading_asks_what_the_program_asks_and_checks_what_can_be_true():

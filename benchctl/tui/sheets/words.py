@@ -59,12 +59,8 @@ def _reading(console: "Console", gauges: list[Gauge]) -> Sheet:
         return await console.link.order("reading", ago_s, text=text)
 
     shown = {g.name: f"{last[g.name]:.{g.decimals}f}" for g in gauges if g.name in last}
-    blanks = tuple(
-        Blank(
-            g.name, f"{g.text}, {g.unit}", shown.get(g.name, ""), f"{g.low:g} to {g.high:g}; empty: not read", within(g)
-        )
-        for g in gauges
-    )
+    hints = {g.name: f"{g.low:g} to {g.high:g}; empty: not read" for g in gauges}
+    blanks = [Blank(g.name, f"{g.text}, {g.unit}", shown.get(g.name, ""), hints[g.name], within(g)) for g in gauges]
     ago = Blank("ago", "Taken how long ago", "", "empty: now; or 2 min", lambda text: long_ago(text) if text else "")
     words = ("Values of the last reading stand there: type over each of them, or empty it.",) if shown else ()
     return Sheet("Reading", words, (*blanks, ago), done=done, enter="Enter: next, then record", live=_due)
