@@ -33,6 +33,9 @@ def several() -> Picture:
         p.story.add(told("alarm", "bank 1: exhaust hotter than expected", 100.0 + 20 * i, unit="bank 1", data=row))
         p.story.add(told("returned to normal", "bank 1: exhaust hotter than expected", 110.0 + 20 * i, unit="bank 1"))
     p.story.add(told("command", "acknowledge exhaust warm", 300.0, unit="bank 1", who="operator"))
+    row = {"row": "hertz off"}
+    p.story.add(told("shelved", "hertz off: shelved for 600 s: set", 310.0, who="operator", data=row))
+    p.story.add(told("unshelved", "hertz off: its time on the shelf is over", 910.0, data=row))
     return p
 
 
@@ -58,6 +61,22 @@ def test_each_state_has_its_word_and_its_shape(given, word):
     text = page_text(picture(Page.ALARMS, alarms=(alarm(**given),)))
     assert f" {word} " in text
     assert alarms.SHAPES[word][0] in text
+
+
+def test_shelved_ones_stand_apart_with_who_why_and_how_long_and_are_not_counted_as_alarms():
+    aside = {"shelved_s": 252.0, "shelved_by": "operator", "shelved_why": "known, the regulator is being set"}
+    p = picture(
+        Page.ALARMS,
+        alarms=(alarm("volts off", "", text="volts off", **aside), alarm("hertz off", "", text="hertz off")),
+    )
+    text = page_text(p)
+    assert text.splitlines()[0].split() == ["1", "alarm", "1", "not", "acknowledged", "1", "shelved"]
+    assert text.index("hertz off") < text.index("\n shelved\n") < text.index("volts off")
+    p.cursor.alarm = 1
+    found = alarms.at_cursor(p)
+    assert found is not None
+    assert found.row == "volts off"
+    assert "by operator, 4:12 left: known, the regulator is being set" in page_text(p)
 
 
 def test_states_are_told_apart_without_colour():
@@ -147,9 +166,11 @@ def test_what_was_before_is_told_newest_first_with_who_did_it():
     p = several()
     p.cursor.history = True
     lines = page_text(p).splitlines()
-    assert lines[2] == "  12:05:00  acknowledged  bank 1    exhaust hotter than expected (operator)"
-    assert lines[3] == "  12:03:30  cleared       bank 1    exhaust hotter than expected"
-    assert lines[4] == "  12:03:20  raised        bank 1    exhaust hotter than expected"
+    assert lines[2] == "  12:15:10  back                    hertz off: its time on the shelf is over"
+    assert lines[3] == "  12:05:10  shelved                 hertz off: shelved for 600 s: set (operator)"
+    assert lines[4] == "  12:05:00  acknowledged  bank 1    exhaust hotter than expected (operator)"
+    assert lines[5] == "  12:03:30  cleared       bank 1    exhaust hotter than expected"
+    assert lines[6] == "  12:03:20  raised        bank 1    exhaust hotter than expected"
     assert lines[-1] == "  12:01:00  raised        bank 3    airflow lost"
 
 
@@ -168,7 +189,8 @@ def test_what_was_before_can_be_scrolled_to_its_end_and_no_further():
 @given(
     st.lists(st.builds(alarm, st.text(), st.text(max_size=30), text=st.text(), reaction=st.text(max_size=9),
                        count=st.integers(-1, 10**9), active=st.booleans(), acknowledged=st.booleans(),
-                       latched=st.booleans(), first_out=st.booleans()), max_size=5),
+                       latched=st.booleans(), first_out=st.booleans(), shelved_s=st.sampled_from([0.0, 7.0]),
+                       shelved_by=st.text(max_size=9), shelved_why=st.text(max_size=90)), max_size=5),
     st.integers(40, 210), st.integers(8, 60), st.booleans(), st.sampled_from(["full", "ascii"]),
 )  # fmt: skip
 def test_whatever_an_alarm_says_the_window_is_filled_exactly(found, width, height, history, glyphs):

@@ -53,7 +53,7 @@ def state(alarm: AlarmShown) -> str:
 
 
 def _aside(alarm: AlarmShown) -> bool:
-    return getattr(alarm, "shelved_s", None) is not None
+    return alarm.shelved_s > 0.0
 
 
 def listed(now: Snapshot | None) -> tuple[AlarmShown, ...]:
@@ -117,7 +117,7 @@ def _head(rows: tuple[AlarmShown, ...]) -> Line:
     shelved = sum(_aside(a) for a in rows)
     fresh = sum(not a.acknowledged and not _aside(a) for a in rows)
     line: list[Span] = [(f" {_count(len(rows) - shelved, 'alarm')}", Mark.STRONG)]
-    line.append((f"   {fresh} not acknowledged", Mark.ABNORMAL if fresh else Mark.QUIET))
+    line += [("  ", Mark.PLAIN), (f" {fresh} not acknowledged ", Mark.ABNORMAL if fresh else Mark.QUIET)]
     if shelved:
         line.append((f"   {shelved} shelved", Mark.QUIET))
     return tuple(line)
@@ -228,7 +228,7 @@ def _wrapped(name: str, text: str, width: int, mark: Mark = Mark.PLAIN) -> list[
 
 # -- what was before
 
-ORDERS = {"acknowledge": "acknowledged", "shelve": "shelved", "unshelve": "unshelved", "reset": "reset"}
+ORDERS = {"acknowledge": "acknowledged", "reset": "reset"}
 EVENTS = {
     "alarm": "raised",
     "returned to normal": "cleared",
@@ -277,7 +277,7 @@ def history(picture: Picture, width: int) -> list[Line]:
                 (f"  {fit(_at(event, wall_s), 10)}", Mark.QUIET),
                 (fit(word, 14), mark),
                 (fit(event.unit, 10), Mark.PLAIN),
-                (fit(f"{text}{by}", max(0, width - 36)), Mark.PLAIN),
+                (fit(text, max(8, width - 36 - cells(by))).rstrip() + by, Mark.PLAIN),
             )
         )
     return lines

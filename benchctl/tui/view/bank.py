@@ -83,7 +83,7 @@ def _facts(picture: Picture, u: UnitShown, told: BankTold, width: int, *, tight:
     beside = length(name) + length(right) + cells(says) + 2 <= width
     lines = [ends((*name, (f": {says}" if beside else "", Mark.PLAIN)), right, width)]
     lines += [] if beside else [((f"   {said}", Mark.PLAIN),) for said in wrap(f"{u.condition}: {says}", width - 4)[:2]]
-    lines += _why(u, width)
+    lines += _why(picture, u, width)
     lines += [] if tight else [()]
     figures = (
         ("ordered", u.commanded_kw, Mark.PLAIN),
@@ -106,15 +106,16 @@ def _facts(picture: Picture, u: UnitShown, told: BankTold, width: int, *, tight:
     return lines
 
 
-def _why(u: UnitShown, width: int) -> list[Line]:
+def _why(picture: Picture, u: UnitShown, width: int) -> list[Line]:
     """Why no stage may close, and what the bank itself reports."""
     lines: list[Line] = []
     if u.unable:
         lines += [((f"   {said}", Mark.PLAIN),) for said in wrap(f"No stage may close: {u.unable}.", width - 4)[:2]]
     if u.faults:
         said = f"It reports: {'; '.join(u.faults)}."
+        sign: Span = (f" {ASCII['×'] if picture.glyphs == 'ascii' else '×'} ", Mark.FAULTY)
         lines += [
-            ((f" × {line}" if i == 0 else f"   {line}", Mark.FAULTY),)
+            (sign if i == 0 else ("   ", Mark.PLAIN), (line, Mark.STRONG))
             for i, line in enumerate(wrap(said, width - 4)[:2])
         ]
     return lines
@@ -217,7 +218,7 @@ def _registers(picture: Picture, u: UnitShown, width: int, height: int) -> list[
     wide = Widths.of(width)
     head = f" {fit('register', wide.where)}{fit('words', wide.words)}{fit('name', wide.name)}{fit('value', wide.value)}"
     lines = [_register(picture, row, wide) for row in found.rows]
-    return [((f"{head}{fit('age', 7, right=True)}", Mark.QUIET),), *part(lines, picture.cursor.scroll, height - 1)]
+    return [((f"{head}{fit('age', 6, right=True)}", Mark.QUIET),), *part(lines, picture.cursor.scroll, height - 1)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,5 +248,5 @@ def _register(picture: Picture, row: Register, wide: Widths) -> Line:
         (f" {fit(where, wide.where - 1)} {fit(words or MISSING, wide.words - 1)} ", Mark.QUIET),
         (f"{fit(row.name, wide.name - 1)} ", Mark.PLAIN if row.name else Mark.QUIET),
         (f"{fit(said, wide.value - 1)} ", Mark.OLD if old else Mark.STRONG),
-        (fit(age(row.age_s), 7, right=True), Mark.QUIET),
+        (f"{fit(age(row.age_s), 6, right=True)} ", Mark.QUIET),
     )

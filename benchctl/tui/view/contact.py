@@ -35,8 +35,8 @@ def _totals(picture: Picture, width: int) -> list[Line]:
     flaws = sum(bool(warnings(r)) for r in picture.contact)
     plate = picture.place.nameplate
     line: Line = (
-        (f" {len(here)} of {len(units)} banks answer", Mark.STRONG if len(here) == len(units) else Mark.ABNORMAL),
-        ("   rated", Mark.QUIET),
+        (f" {len(here)} of {len(units)} banks answer ", Mark.STRONG if len(here) == len(units) else Mark.ABNORMAL),
+        ("  rated", Mark.QUIET),
         (number(rated, 10, 0, "kW"), Mark.PLAIN),
         ("   here about", Mark.QUIET),
         (number(None if None in known else sum(k or 0.0 for k in known), 10, 0, "kW"), Mark.STRONG),
@@ -44,7 +44,7 @@ def _totals(picture: Picture, width: int) -> list[Line]:
     second = f" for a source of {_of(plate, 'power_kw', 0, 'kW')}, {_of(plate, 'volts_v', 0, 'V')}"
     second += f", {_of(plate, 'hertz', 0, 'Hz')}"
     said = "nothing to look at" if not flaws else f"{flaws} to look at"
-    return [line, ((second, Mark.QUIET), (f"   {said}", Mark.ABNORMAL if flaws else Mark.QUIET))]
+    return [line, ((second, Mark.QUIET), ("  ", Mark.PLAIN), (f" {said} ", Mark.ABNORMAL if flaws else Mark.QUIET))]
 
 
 def _of(plate: dict[str, Any], name: str, decimals: int, unit: str) -> str:
@@ -76,8 +76,16 @@ def table(picture: Picture, width: int) -> list[Line]:
             lines += [((f"       {said}", Mark.QUIET),) for said in _said(picture, row, max(10, width - 8))]
         for text in warnings(row):
             parts = wrap(text, max(10, width - 10))
-            lines += [((f"     {'!' if i == 0 else ' '} {said}", Mark.ABNORMAL),) for i, said in enumerate(parts)]
+            lines += [_warned(said, first=i == 0) for i, said in enumerate(parts)]
     return lines
+
+
+def _warned(said: str, *, first: bool) -> Line:
+    return (
+        ("    ", Mark.PLAIN),
+        (" ! " if first else "   ", Mark.ABNORMAL if first else Mark.PLAIN),
+        (said, Mark.STRONG),
+    )
 
 
 def _device(picture: Picture, row: dict[str, Any], told: BankTold | None, order: int, width: int) -> Line:
@@ -89,9 +97,10 @@ def _device(picture: Picture, row: dict[str, Any], told: BankTold | None, order:
         (f"{role} at {where}" for name, role, where in picture.place.instruments if name == row.get("name")), ""
     )
     spans: list[Span] = [
-        (f" {_shape(picture, '□' if reached else '×')} {fit(str(order) if told else '', 4)}", how),
+        (f" {_shape(picture, '□' if reached else '×')} ", how),
+        (fit(str(order) if told else "", 4), Mark.PLAIN),
         (fit(str(row.get("name", "")), 14), Mark.STRONG),
-        (fit("answers" if reached else "silent", 9), how),
+        (fit("answers" if reached else "silent", 9), Mark.PLAIN if reached else Mark.STRONG),
         (fit(age(_figure(row.get("age_s"))), 6, right=True), Mark.QUIET),
     ]
     if told:

@@ -6,7 +6,7 @@ from benchctl.tui.view import alarms
 from benchctl.tui.view.chain import SHAPES
 from benchctl.tui.view.picture import Picture
 from benchctl.tui.view.scrolled import last, part
-from benchctl.tui.view.text import Line, Mark, Span, crop, fit, wrap
+from benchctl.tui.view.text import Line, Mark, Span, cells, crop, fit, wrap
 
 WIDE = 120
 
@@ -90,7 +90,7 @@ def _keys(width: int) -> list[Line]:
     by_action = {key.action: key for key in KEYS}
     out: list[Line] = []
     for title, actions in GROUPS:
-        out.append(((f" {title}", Mark.TITLE if title == GROUPS[0][0] else Mark.STRONG),))
+        out.append(((f" {title}", Mark.STRONG),))
         for action in actions:
             if action in by_action:
                 out += _key(by_action[action], width)
@@ -117,8 +117,8 @@ def _key(key: Key, width: int) -> list[Line]:
     how = Mark.FAULTY if key.action == "drop" else Mark.KEY
     first: list[Span] = [
         ("  ", Mark.PLAIN),
-        (fit(shown(key), 8), how),
-        (" ", Mark.PLAIN),
+        (shown(key), how),
+        (" " * max(1, 9 - cells(shown(key))), Mark.PLAIN),
         (fit(key.word, 17), Mark.PLAIN),
     ]
     return [(*first, (said[0], Mark.QUIET)), *(((" " * 28 + more, Mark.QUIET),) for more in said[1:])]
@@ -153,7 +153,7 @@ def _shapes(picture: Picture, width: int) -> list[Line]:
 def _shape(picture: Picture, word: str, says: str, look: tuple[str, Mark], width: int) -> list[Line]:
     shape = alarms.PLAINER.get(look[0], look[0]) if picture.glyphs == "ascii" else look[0]
     said = wrap(says, max(10, width - 19))
-    first: Line = ((f"  {shape} {fit(word, 14)}", look[1]), (f" {said[0]}", Mark.QUIET))
+    first: Line = ((" ", Mark.PLAIN), (f" {shape} ", look[1]), (f"{fit(word, 14)} ", Mark.PLAIN), (said[0], Mark.QUIET))
     return [first, *(((" " * 19 + more, Mark.QUIET),) for more in said[1:])]
 
 

@@ -15,7 +15,7 @@ from benchctl.tui.view.plot import Pen, Trace, dots, legend, plot
 from benchctl.tui.view.rings import Range
 from benchctl.tui.view.scale import Scale, times
 from benchctl.tui.view.scrolled import last, part
-from benchctl.tui.view.text import MISSING, Line, Mark, Span, clean, fit, minutes, number, wrap
+from benchctl.tui.view.text import MISSING, Line, Mark, Span, cells, clean, fit, minutes, number, wrap
 
 BY_HAND = "load by hand"
 CURVES = {"target_kw": ("asked", Pen.DOTTED), "delivered_kw": ("delivered", Pen.BOLD)}
@@ -54,7 +54,9 @@ def furthest(picture: Picture, width: int, height: int) -> int:
 
 def _columns(width: int) -> Line:
     what, outcome = _wide(width)
-    head = f"  {fit('begun', 17)}{fit('what', what)} {fit('outcome', outcome)} {fit('peak', 10, right=True)}  record"
+    head = (
+        f"  {fit('begun', 17)}{fit('what', what - 1)} {fit('outcome', outcome)} {fit('peak', 11, right=True)}  record"
+    )
     return ((head, Mark.QUIET),)
 
 
@@ -70,7 +72,8 @@ def _row(run: dict[str, Any], width: int, *, at_cursor: bool) -> Line:
     name = Mark.CURSOR if at_cursor else Mark.PLAIN
     if run.get("fault"):
         head = fit(f"{mark}{run.get('run', '')}", min(44, max(20, width // 2)))
-        return ((head, name), (fit(f" cannot be read: {run['fault']}", max(0, width - len(head))), Mark.ABNORMAL))
+        said = fit(f"cannot be read: {run['fault']}", max(0, width - cells(head) - 3))
+        return ((head, name), (" ! ", Mark.ABNORMAL), (said, Mark.PLAIN))
     what, outcome = _wide(width)
     said, how = _outcome(run)
     sealed = bool(run.get("sealed"))
