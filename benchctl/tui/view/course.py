@@ -18,6 +18,7 @@ from benchctl.tui.view.traces import COURSE
 
 Corner = tuple[float, float, float]  # program time in seconds, kW asked of the chain, kW given by the stages
 
+UPRIGHT_S = 1e-6  # corners that are nearer to each other stand one above the other
 NAMES = (("asked", Pen.DOTTED), ("given by stages", Pen.THIN), ("delivered", Pen.BOLD))
 
 
@@ -126,7 +127,11 @@ def polyline(corners: Sequence[Corner], which: int, end_s: float, columns: int) 
     wide_s = end_s / columns
     for begin, end in pairwise(corners):
         from_s, to_s, low, high = begin[0], max(begin[0], end[0]), begin[which], end[which]
-        slope = (high - low) / (to_s - from_s) if to_s > from_s else 0.0
+        if from_s > end_s:
+            break
+        upright = to_s - from_s < UPRIGHT_S
+        slope = 0.0 if upright else (high - low) / (to_s - from_s)
+        to_s = from_s if upright else min(to_s, end_s)
         first, last = (max(0, min(columns - 1, int(t / wide_s))) for t in (from_s, to_s))
         for column in range(first, last + 1):
             if slope or first == last:

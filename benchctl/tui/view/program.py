@@ -10,8 +10,10 @@ from benchctl.tui.view.text import MISSING, Line, Mark, Span, ends, fit, minutes
 
 GRAPH_ROWS = 8  # at least, with two more for legend and axis
 TABLE_ROWS = 3
+SOON_S = 60.0  # program time before a reading is due, from which on it is told
 RUNNING, CHECKS = "running", "checks"
 RESTING = ("idle", "done")
+MOVING = ("ramp", "block", "drop")
 
 HOW = (
     ("f", "picks a program and shows its plan; nothing is switched by that"),
@@ -48,7 +50,7 @@ def furthest(picture: Picture, width: int, height: int) -> int:
 
 def _graph_rows(room: int, with_table: bool) -> int:
     if not with_table:
-        return max(0, min(room, 24))
+        return max(0, min(room - 1, 24))
     least = GRAPH_ROWS + 2
     if room < least + TABLE_ROWS:
         return least if room >= least else 0
@@ -83,7 +85,8 @@ def _status(picture: Picture, width: int) -> list[Line]:
 def _running(picture: Picture, now: Snapshot, leg: LegShown, plan: dict[str, Any] | None, width: int) -> list[Line]:
     mark = Mark.OLD if picture.old else Mark.STRONG
     what = f"{leg.kind}: {leg.label}" if leg.label else leg.kind
-    to = f" at {now.target_kw:.0f} kW" if leg.to_kw is None else f" to {leg.to_kw:.0f} kW"
+    to_kw = now.target_kw if leg.to_kw is None else leg.to_kw
+    to = f" {'to' if leg.kind in MOVING else 'at'} {to_kw:.0f} kW"
     left: list[Span] = [(f" {leg.index + 1} of {leg.count} ", Mark.QUIET), (f" {fit(what + to, 34).rstrip()}", mark)]
     to_go = "until it is answered" if leg.to_go_s is None else f"{minutes(leg.to_go_s)} to go"
     right: list[Span] = [(f"{minutes(leg.spent_s)} in, ", Mark.QUIET), (f"{to_go} ", mark)]
@@ -107,6 +110,12 @@ def _stopped(now: Snapshot, width: int) -> list[Line]:
         lines.append(((" waits until delivered kW are in the band; then the hold's time begins ", Mark.ABNORMAL),))
     elif now.waiting:
         lines.append(((f" waits for {'an answer' if now.prompt is not None else 'the supply'} ", Mark.ABNORMAL),))
+    due_s = now.reading_due_s
+    if due_s is not None and due_s <= 0.0:
+        said = f" reading {now.reading_number} is due since {minutes(-due_s)} "
+        lines.append(((said, Mark.MANDATORY), ("  v types it in", Mark.QUIET)))
+    elif due_s is not None and due_s <= SOON_S:
+        lines.append(((f" reading {now.reading_number} is due in {minutes(due_s)}", Mark.PLAIN),))
     return lines
 
 

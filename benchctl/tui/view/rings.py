@@ -157,6 +157,13 @@ class Rings:
         self._final[key] = done + [v for v, after in zip(found, firsts[1:], strict=True) if after < newest]
         return done + found
 
+    def at(self, channel: int, at_s: float) -> Range | None:
+        """Lowest and highest of the step that a moment lies in, of the finest that are kept of it."""
+        if not math.isfinite(at_s):
+            return None
+        level = next((kept for kept in self.levels if kept.oldest() <= kept.number(at_s)), self.levels[-1])
+        return level.extremes(channel, level.number(at_s), level.number(at_s))
+
     def _level(self, from_s: float, wide_s: float) -> Level:
         """The coarsest with SHARE steps to a stretch, or coarser where only that reaches so far back."""
         least_s = self.first_s if self.first_s is not None else from_s

@@ -105,9 +105,9 @@ class Traces:
         """The newest value of a channel, None where it is missing."""
         return self._time.newest(_PLACE[channel])
 
-    def at(self, channel: str, at_s: float, within_s: float = 0.5) -> Range | None:
-        """A channel at a moment, as finely as it is remembered."""
-        return self.of(channel, at_s - within_s / 2.0, at_s + within_s / 2.0, 1)[0]
+    def at(self, channel: str, at_s: float) -> Range | None:
+        """A channel at a moment, as finely as it is remembered; a value holds until the next."""
+        return self._time.at(_PLACE[channel], at_s)
 
 
 def _given_kw(now: Snapshot) -> float | None:
