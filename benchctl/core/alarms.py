@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import Any
 
+from benchctl.core import shelving
 from benchctl.core.causes import BENCH_ROWS, BY_KEY, ROWS, UNIT_ROWS, Row
 from benchctl.core.conditions import Active, Flag, Now
 from benchctl.core.decision import Event, Settings
@@ -29,11 +30,14 @@ class _Scan:
     events: list[Event]
     dt_s: float
     order: int
+    shelved: frozenset[tuple[str, int]]
 
 
 def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
     """Evaluate every row for every subject. Works on `state.alarms`."""
-    scan = _Scan(state.alarms, events, 0.0 if seen.gap_s else dt_s, state.alarm_order + 1)
+    shelving.count(state, dt_s, events)
+    aside = frozenset([(s.row, s.unit) for s in state.shelved])
+    scan = _Scan(state.alarms, events, 0.0 if seen.gap_s else dt_s, state.alarm_order + 1, aside)
     now = Now.of(state, seen, settings)
     _evaluate(BENCH, now, scan)
     for index, (u, s, unit) in enumerate(zip(state.units, seen.units, settings.site.units, strict=True)):
@@ -141,7 +145,8 @@ def _follow(scan: _Scan, key: tuple[str, int], active: bool | None, delay_s: flo
 
 def _announce(scan: _Scan, key: tuple[str, int], text: str) -> None:
     scan.alarms[key] = replace(scan.alarms[key], text=text)
-    scan.events.append(Event("alarm", text, key[1], data=(("row", key[0]),)))
+    shelved = (("shelved", True),) if key in scan.shelved else ()
+    scan.events.append(Event("alarm", text, key[1], data=(("row", key[0]), *shelved)))
 
 
 def _forget_if_over(entries: Entries, key: tuple[str, int]) -> None:
@@ -180,8 +185,10 @@ def reaction_of(key: str, unit: int, settings: Settings) -> Reaction:
 
 
 def first_out(state: State) -> tuple[Alarm, ...]:
-    """The alarms that came first of those that stand; several when their order is not known."""
-    standing = [a for a in state.alarms.values() if a.order and (a.active or a.latched or not a.acknowledged)]
+    """The alarms that came first of those that stand and are not shelved; several when their order is not known."""
+    shelved = {(s.row, s.unit) for s in state.shelved}
+    shown = [a for key, a in state.alarms.items() if key not in shelved]
+    standing = [a for a in shown if a.order and (a.active or a.latched or not a.acknowledged)]
     lowest = min((a.order for a in standing), default=0)
     return tuple(a for a in standing if a.order == lowest)
 

@@ -18,6 +18,7 @@ class Row:
 
     further: name of a value of SeenUnit that is not zero in a scan in which the cause shows once more, elsewhere in
     the unit: it is then told and reacted to anew. ends: a reset ends the cause itself, not only what it latched.
+    shelve: it may be set aside for a while: it only tells, and not of air, heat, a lost unit or absence.
     """
 
     key: str
@@ -30,6 +31,7 @@ class Row:
     active: c.Active
     further: str = ""
     ends: bool = False
+    shelve: bool = False
 
 
 DROP, UNLOAD, OFF, HOLD, ALARM = (
@@ -118,11 +120,11 @@ ROWS: tuple[Row, ...] = (
     Row("draws less", "unit", ALARM, LATCH, "", "{unit}: {missing} draws nothing",
         "Fuse, element or contactor pole: leave that stage out.",
         lambda n: bool(n.u.missing) and any(scans >= 3 for _, _, scans in n.u.missing),
-        further="missing", ends=True),
+        further="missing", ends=True, shelve=True),
     Row("kW do not match", "bench", ALARM, FREE, "settle_s",
         "{delivered_kw:.0f} kW delivered where the closed stages should draw {confirmed_kw:.0f} kW",
         "A transformer ratio, a meter at the wrong place, or elements that draw nothing?",
-        c.kw_mismatch),
+        c.kw_mismatch, shelve=True),
     Row("airflow proof stuck", "unit", ALARM, FREE, "", "{unit}: airflow proof says air with the fan off",
         "Mend the airflow switch: the unit cannot be loaded.",
         c.Flag("stuck_air")),
@@ -146,25 +148,25 @@ ROWS: tuple[Row, ...] = (
         c.temperature_missing),
     Row("volts off", "bench", ALARM, FREE, "volts_warn_s", "volts more than {volts_warn_percent:g} % from rated",
         "Check the regulator.",
-        c.volts_off),
+        c.volts_off, shelve=True),
     Row("hertz off", "bench", ALARM, FREE, "hertz_low_warn_s", "hertz more than {hertz_warn_percent:g} % from rated",
         "Check the governor.",
-        c.hertz_off),
+        c.hertz_off, shelve=True),
     Row("hertz below warning", "bench", ALARM, FREE, "hertz_low_warn_s", "hertz below {hertz_low_warn_percent:g} %",
         "The set is near its limit: lower the load.",
-        c.hertz(lambda lim: lim.hertz_low_warn_percent, c.low, False)),
+        c.hertz(lambda lim: lim.hertz_low_warn_percent, c.low, False), shelve=True),
     Row("hertz high", "bench", ALARM, FREE, "", "hertz above {hertz_high_percent:g} %",
         "Load is not taken off: that would make it worse.",
-        c.hertz(lambda lim: lim.hertz_high_percent, c.high, None)),
+        c.hertz(lambda lim: lim.hertz_high_percent, c.high, None), shelve=True),
     Row("hertz not measured", "bench", ALARM, FREE, "hertz_low_s", "frequency measurement fault: volts without hertz",
         "Check the meter's settings.",
-        lambda n: n.seen.hertz_fault and n.loaded),
+        lambda n: n.seen.hertz_fault and n.loaded, shelve=True),
     Row("source meter lost", "bench", ALARM, FREE, "", "the meter at the source does not answer",
         "Limits of the source cannot be watched.",
-        lambda n: n.loaded and n.limits.stale_s <= n.seen.source_age_s < 1e9),
+        lambda n: n.loaded and n.limits.stale_s <= n.seen.source_age_s < 1e9, shelve=True),
     Row("source meter frozen", "bench", ALARM, FREE, "", "the meter at the source does not move",
         "Its values are not used.",
-        lambda n: n.seen.source_frozen),
+        lambda n: n.seen.source_frozen, shelve=True),
     Row("nobody attached", "bench", ALARM, FREE, "", "nobody is attached",
         "Attach a console: load without one comes off in steps after the site's time.",
         lambda n: n.state.alone_s > 0.0),
@@ -179,7 +181,7 @@ ROWS: tuple[Row, ...] = (
         lambda n: n.seen.gap_s > 0.0),
     Row("scan late", "bench", ALARM, FREE, "", "a scan took more than twice its period",
         "A slow link or a busy computer.",
-        lambda n: n.seen.late and n.seen.gap_s == 0.0),
+        lambda n: n.seen.late and n.seen.gap_s == 0.0, shelve=True),
     Row("record stopped", "bench", HOLD, FREE, "", "RECORDING STOPPED: what follows cannot be proven",
         "Free space or choose another folder; go on only if the record does not matter.",
         lambda n: n.seen.recorder_failed),
@@ -188,7 +190,7 @@ ROWS: tuple[Row, ...] = (
         c.none_left),
     Row("short of target", "bench", ALARM, FREE, "settle_s", "the units left cannot give the target",
         "Lower the target, bring a unit back, or end the test.",
-        lambda n: n.state.mode is Mode.RUN and c.short(n)),
+        lambda n: n.state.mode is Mode.RUN and c.short(n), shelve=True),
 )
 # fmt: on
 

@@ -20,6 +20,7 @@ class Verb(Enum):
     DROP = "drop"
     RESET = "reset"  # of latched trips; starts nothing
     ACKNOWLEDGE = "acknowledge"  # text: key of an alarm, or "all"
+    SHELVE = "shelve"  # text: row of core/causes.py, unit, value: seconds, 0 ends it; why is compulsory
     ADOPT = "adopt"  # load found on becomes ours as it is read back
     CHECK_IN = "check in"  # a sign of a living person
     JOIN = "join"  # unit: take a returned unit back

@@ -6,7 +6,7 @@ UNLOAD and DROP are never refused. Whatever a command asks, the rungs after this
 import math
 from collections.abc import Callable
 
-from benchctl.core import readings
+from benchctl.core import readings, shelving
 from benchctl.core.alarms import acknowledge, unlatch
 from benchctl.core.by_hand import FOUND, not_by_hand, switch
 from benchctl.core.command import Command, Verb
@@ -283,6 +283,7 @@ VERBS: dict[Verb, Obey] = {
     Verb.DROP: _drop,
     Verb.RESET: _reset,
     Verb.ACKNOWLEDGE: _acknowledge,
+    Verb.SHELVE: shelving.shelve,
     Verb.ADOPT: _adopt,
     Verb.CHECK_IN: _check_in,
     Verb.JOIN: _join,
@@ -292,4 +293,7 @@ VERBS: dict[Verb, Obey] = {
     Verb.READING: readings.take,
 }
 # What is told of a command beside that it was given.
-TOLD: tuple[tuple[Verb, Callable[[State, Command, Settings], Event]], ...] = ((Verb.READING, readings.told),)
+TOLD: tuple[tuple[Verb, Callable[[State, Command, Settings], Event]], ...] = (
+    (Verb.READING, readings.told),
+    (Verb.SHELVE, shelving.told),
+)

@@ -104,6 +104,11 @@ class AlarmShown:
     latched: bool
     first_out: bool
     count: int
+    shelved_s: (
+        float  # how long it stays set aside, and is shown as neither active nor to be acknowledged; 0 = it is not
+    )
+    shelved_by: str
+    shelved_why: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from benchctl.core.shown import (
     UnitShown,
 )
 from benchctl.core.site import Unit
-from benchctl.core.state import Alarm, InstrumentState, Mode, State, UnitState
+from benchctl.core.state import Alarm, InstrumentState, Mode, Shelved, State, UnitState
 from benchctl.core.unable import UNPROVEN
 
 NEVER_S = 1e9  # an age that means "never heard"
@@ -297,23 +297,28 @@ def _instruments(state: State, settings: Settings) -> tuple[InstrumentShown, ...
 
 
 def _alarms(state: State, settings: Settings) -> tuple[AlarmShown, ...]:
-    """Alarms that stand, the first first; those that only wait for their delay are not shown."""
-    first = first_out(state)
-    standing = [a for a in state.alarms.values() if a.active or a.latched or not a.acknowledged]
-    return tuple(_alarm(a, a in first, settings) for a in sorted(standing, key=lambda a: (a.order, a.unit, a.row)))
+    """Alarms that stand or are shelved, the first first; those that only wait for their delay are not shown."""
+    first, shelved = first_out(state), {(s.row, s.unit): s for s in state.shelved}
+    standing = {k: a for k, a in state.alarms.items() if a.active or a.latched or not a.acknowledged or k in shelved}
+    resting = [Alarm(s.row, s.unit, text=s.text) for key, s in shelved.items() if key not in standing]
+    rows = sorted([*standing.values(), *resting], key=lambda a: (a.order, a.unit, a.row))
+    return tuple(_alarm(a, a in first, shelved.get((a.row, a.unit)), settings) for a in rows)
 
 
-def _alarm(alarm: Alarm, is_first: bool, settings: Settings) -> AlarmShown:
+def _alarm(alarm: Alarm, is_first: bool, shelved: Shelved | None, settings: Settings) -> AlarmShown:
     return AlarmShown(
         row=alarm.row,
         unit=_name(settings, alarm.unit),
         text=alarm.text,
         reaction=reaction_of(alarm.row, alarm.unit, settings).value,
-        active=alarm.active,
-        acknowledged=alarm.acknowledged,
+        active=alarm.active and shelved is None,
+        acknowledged=alarm.acknowledged or shelved is not None,
         latched=alarm.latched,
         first_out=is_first,
         count=alarm.count,
+        shelved_s=shelved.left_s if shelved else 0.0,
+        shelved_by=shelved.who if shelved else "",
+        shelved_why=shelved.why if shelved else "",
     )
 
 

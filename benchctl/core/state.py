@@ -119,6 +119,18 @@ class Alarm:
 
 
 @dataclass(frozen=True, slots=True)
+class Shelved:
+    """An alarm that somebody has set aside. unit as in Alarm; text: what the alarm said."""
+
+    row: str
+    unit: int
+    left_s: float
+    who: str
+    why: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Trip:
     """The latched first cause."""
 
@@ -215,6 +227,7 @@ class State:
     # alarms
     alarms: dict[tuple[str, int], Alarm] = field(default_factory=dict)
     alarm_order: int = 0
+    shelved: tuple[Shelved, ...] = ()
     trip: Trip | None = None
     dropped: bool = False  # a drop is in force: every stage is ordered open
     overrides: tuple[tuple[str, int, str, str], ...] = ()  # what, unit or -1, who, why

@@ -17,7 +17,7 @@ from operator import attrgetter
 from typing import Any
 
 from benchctl.core.reading import Electrical, InstrumentReading, UnitReading
-from benchctl.core.state import Alarm, CheckState, InstrumentState, Prompt, State, Trial, Trip, UnitState
+from benchctl.core.state import Alarm, CheckState, InstrumentState, Prompt, Shelved, State, Trial, Trip, UnitState
 
 VERSION = 2
 
@@ -30,7 +30,7 @@ def _all_but(kind: type[Any], *others: str) -> "attrgetter[tuple[Any, ...]]":
     return attrgetter(*[f"{name}._value_" if name in enums else name for name in names])
 
 
-_STATE = _all_but(State, "units", "instruments", "check", "prompt", "trip", "alarms")
+_STATE = _all_but(State, "units", "instruments", "check", "prompt", "trip", "alarms", "shelved")
 _UNIT = _all_but(UnitState, "last")
 _UNIT_READING = _all_but(UnitReading, "electrical")
 _INSTRUMENT = _all_but(InstrumentState, "last")
@@ -41,6 +41,7 @@ _TRIAL = _all_but(Trial)
 _PROMPT = _all_but(Prompt)
 _TRIP = _all_but(Trip)
 _ALARM = _all_but(Alarm)
+_SHELVED = _all_but(Shelved)
 
 
 def state_digest(state: State) -> bytes:
@@ -65,4 +66,5 @@ def _values(state: State) -> tuple[Any, ...]:
         state.prompt and _PROMPT(state.prompt),
         state.trip and _TRIP(state.trip),
         [(key, _ALARM(alarms[key])) for key in sorted(alarms)],
+        [_SHELVED(s) for s in state.shelved],
     )

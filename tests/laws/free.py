@@ -12,7 +12,7 @@ from benchctl.core.program import Block, Drop, ExpectLoss, Hold, LoadIs, Ramp, R
 from benchctl.core.prompts import PROMPTS
 from benchctl.core.reading import NO_ELECTRICAL, Electrical, InstrumentReading, Outcome, UnitReading
 from benchctl.core.site import Attendance, Unit, WhenLost
-from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, State, Trip, UnitState
+from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, Shelved, State, Trip, UnitState
 from tests.core.worlds import electrical, program, site, staged, stepped
 
 PROFILES = st.sampled_from(
@@ -122,6 +122,7 @@ COMMANDS = st.lists(
                 "all",
                 "unit lost",
                 "unattended",
+                "volts off",
                 "1",
                 "2",
                 "oil_kpa=4",
@@ -257,6 +258,7 @@ def states(draw, settings: Settings) -> State:
         redistributed=draw(st.booleans()),
         alarms=alarms,
         alarm_order=3,
+        shelved=draw(often((), st.just((Shelved("volts off", -1, 1.0, "x", "x", "x"),)))),
         trip=draw(often(None, st.just(Trip("drop", -1, "x", 0, 0.0)))),
         dropped=draw(often(False, st.just(True))),
     )

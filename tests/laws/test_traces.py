@@ -21,7 +21,9 @@ VERBS = st.builds(
     st.sampled_from(list(Verb)),
     why=st.sampled_from(["", "because"]),
     value=st.sampled_from([None, 0.0, 1.0, 20.0, 60.0, 100.0, 140.0]),
-    text=st.sampled_from(["", "yes", "no", "all", "unattended", "1", "2", "oil_kpa=4", *(o.what for o in OVERRIDES)]),
+    text=st.sampled_from(
+        ["", "yes", "no", "all", "unattended", "volts off", "1", "2", "oil_kpa=4", *(o.what for o in OVERRIDES)]
+    ),
     unit=st.sampled_from([None, 0, 1, 7]),
     age_s=st.sampled_from([0.0, 0.0, 0.0, 3.0]),
 )

@@ -10,7 +10,7 @@ import pytest
 from benchctl.core.decision import first_state
 from benchctl.core.program import Silence
 from benchctl.core.reading import Electrical, InstrumentReading, Outcome, UnitReading
-from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, Result, State, Trial, Trip
+from benchctl.core.state import Alarm, CheckState, InstrumentState, Mode, Prompt, Result, Shelved, State, Trial, Trip
 from benchctl.record.codec import noun, plain
 from benchctl.record.digest import state_digest, value_bytes
 from tests.record.bench import SETTINGS, frames
@@ -54,6 +54,7 @@ def test_any_field_of_the_state_changes_the_digest(name):
         "trip": Trip("r", 0, "t", 1, 2.0),
         "alarms": {("a", 1): Alarm("a", 1)},
         "overrides": (("a", 1, "b", "c"),),
+        "shelved": (Shelved("a", 1, 2.0, "b", "c", "d"),),
     }
     value = getattr(state, name)
     setattr(state, name, new[name] if name in new else changed(value))
@@ -95,6 +96,7 @@ def everything() -> State:
     state.prompt = Prompt("k", "t", 1.0, Silence.STAY)
     state.trip = Trip("r", 0, "t", 1, 2.0)
     state.alarms = {("a", 1): Alarm("a", 1)}
+    state.shelved = (Shelved("a", 1, 2.0, "b", "c", "d"),)
     return state
 
 
@@ -110,6 +112,7 @@ NOUNS = {  # how a changed noun gets into a state
     Trial: lambda s: (s.check.results[0], lambda new: setattr(s.check, "results", (new,))),
     Prompt: lambda s: (s.prompt, lambda new: setattr(s, "prompt", new)),
     Trip: lambda s: (s.trip, lambda new: setattr(s, "trip", new)),
+    Shelved: lambda s: (s.shelved[0], lambda new: setattr(s, "shelved", (new,))),
     Alarm: lambda s: (s.alarms["a", 1], lambda new: setattr(s, "alarms", {("a", 1): new})),
 }
 
