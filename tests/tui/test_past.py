@@ -54,7 +54,7 @@ async def test_the_course_of_a_program_that_never_stopped_is_filled_too():
 
 async def test_nobody_knows_the_course_of_a_program_that_was_stopped_on_the_way():
     shown, _ = await late([{"what": "program", "now_s": 200.0}], mode="running", program="stairs", program_s=300.0)
-    assert shown.traces.course("delivered_kw", 0.0, 290.0, 1) == [None]
+    assert shown.traces.course("delivered_kw", 0.0, 290.0, 29) == [None] * 29
 
 
 async def test_a_run_host_that_sends_nothing_is_not_asked(monkeypatch):

@@ -190,7 +190,7 @@ def test_the_past_fills_what_was_before_the_first_scan():
     traces = Traces()
     run(traces, 100.0, 101.0)
     traces.before(past(*(float(t) for t in range(40, 103))))
-    assert traces.of("delivered_kw", 40.0, 102.0, 62) == [*[(50.0, 50.0)] * 60, (50.0, 100.0), (100.0, 100.0)]
+    assert traces.of("delivered_kw", 40.0, 102.0, 62) == [*[(50.0, 50.0)] * 60, (100.0, 100.0), (100.0, 100.0)]
     assert traces.of("volts_v", 40.0, 99.0, 59) == [None] * 59
     assert traces.length_s == 61.0
 

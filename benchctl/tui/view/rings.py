@@ -119,13 +119,14 @@ class Rings:
         self.last_s, self._values = at_s, values
 
     def fill(self, from_s: float, to_s: float, values: Values) -> None:
-        """Values that held over a stretch of the past. Does not move what is newest unless nothing is there yet."""
+        """Values that held over a stretch of the past, its end not included. What is newest stays so."""
         values = [v if v is not None and math.isfinite(v) else None for v in values]
         if to_s < from_s or not math.isfinite(from_s) or not math.isfinite(to_s):
             return
         self._final.clear()
         for level in self.levels:
-            level.merge(level.number(from_s), level.number(to_s), values)
+            first = level.number(from_s)
+            level.merge(first, max(first, math.ceil(to_s / level.step_s) - 1), values)
         self.first_s = from_s if self.first_s is None else min(self.first_s, from_s)
         if self.last_s is None or to_s > self.last_s:
             self.last_s, self._values = to_s, values

@@ -83,7 +83,7 @@ class Traces:
             values = [row.get(name) for name in CHANNELS]
             for from_s, to_s in self._holes:
                 begin_s, end_s = max(at_s, from_s), min(until_s, to_s)
-                if begin_s <= end_s:
+                if begin_s <= end_s and begin_s < to_s:
                     self._time.fill(begin_s, end_s, values)
                     if begun_s is not None and begin_s >= begun_s:
                         delivered = (None, None, row.get("delivered_kw"))
