@@ -38,7 +38,16 @@ def _runs(folder: Path) -> list[dict[str, Any]]:
     for path in reversed(runs_in(folder)[-MOST_RUNS:]):
         rows.append(row(path))
         time.sleep(PAUSE_S)
-    return rows
+    return sorted(rows, key=_begun_s, reverse=True)
+
+
+def _begun_s(found: dict[str, Any]) -> float:
+    """When it was begun; of a record that does not say, when its file was last written, which a copy may change."""
+    try:
+        return datetime.fromisoformat(found.get("started", "")).timestamp()
+    except ValueError:
+        path = Path(found["path"])
+        return path.stat().st_mtime if path.exists() else 0.0
 
 
 def row(path: Path) -> dict[str, Any]:

@@ -1,22 +1,29 @@
 """The runs' folder as a screen is given it: the newest first, one opened with its trend, broken ones in their line."""
 
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from benchctl.cli import past
 from benchctl.record.reader import CURVE, Reader
+from benchctl.record.recorder import Recorder
 from tests.record.bench import SETTINGS, frames, recorded
 
 
 def folder(tmp_path: Path) -> Path:
-    """Three runs: an old one, a broken one, a new one."""
-    for number, name in enumerate(("old", "broken", "new")):
-        path = recorded(tmp_path / f"{name}.run", frames(12))
+    """Three runs: an old one that was copied last, a broken one, a new one."""
+    for day, name, written in ((1, "old", 3), (2, "broken", 2), (3, "new", 1)):
+        path = tmp_path / f"{name}.run"
+        recorder = Recorder(path, SETTINGS, {"started": f"2023-11-{14 + day}T00:00:00+00:00"}, ())
+        for frame in frames(12):
+            recorder.write(frame)
+        assert recorder.close("done", {"delivered_peak_kw": 301.3}), recorder.problem
         if name == "broken":
             path.write_bytes(b"no record")
-        os.utime(path, (1_700_000_000 + number, 1_700_000_000 + number))
+        at_s = datetime(2023, 11, 14 + written, tzinfo=UTC).timestamp()
+        os.utime(path, (at_s, at_s))
     return tmp_path
 
 
@@ -25,7 +32,7 @@ async def test_runs_come_the_newest_first_and_a_broken_one_says_what_is_wrong(tm
     assert [row["run"] for row in rows] == ["new", "broken", "old"]
     assert rows[1]["fault"] == "not a record: file is not a database"
     assert (rows[0]["outcome"], rows[0]["condition"], rows[0]["sealed"]) == ("done", "closed", True)
-    assert rows[0]["program"] == "steps"
+    assert (rows[0]["program"], rows[0]["peak_kw"]) == ("steps", 301.3)
 
 
 async def test_a_folder_that_is_not_there_has_no_runs(tmp_path):
