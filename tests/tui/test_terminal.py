@@ -55,7 +55,7 @@ class Bench:
     @property
     def on(self) -> bool:
         """Whether the load is on as it was asked for."""
-        return self.now["read_back_kw"] > KW / 2
+        return bool(self.now["read_back_kw"] > KW / 2)
 
     def left_alone(self) -> None:
         """The run host lives, the load stays, and that nobody is attached is known to it."""
@@ -64,12 +64,20 @@ class Bench:
         assert found["alone_s"] > 0.0
 
     def close(self) -> None:
-        for terminal in self.terminals:
-            terminal.close()
+        """End all consoles: one that is left would count as attached."""
+        while self.terminals:
+            self.terminals.pop().close()
+
+
+@pytest.fixture
+def bench(loaded):
+    """Load is on, and no console is there yet."""
+    yield loaded
+    loaded.close()
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory):
+def loaded(tmp_path_factory):
     """Load is put on once, from a console."""
     with place(tmp_path_factory.mktemp("terminal")) as here:
         made = Bench(here)

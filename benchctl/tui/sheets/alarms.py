@@ -3,46 +3,47 @@
 from typing import TYPE_CHECKING
 
 from benchctl.core.causes import BY_KEY
+from benchctl.core.shelving import LONGEST_S
 from benchctl.tui.form import Answer, Blank, Sheet, Values
 from benchctl.tui.sheets.typed import flaw, needed, time_s
 from benchctl.tui.view.alarms import at_cursor
+from benchctl.tui.view.text import minutes
 
 if TYPE_CHECKING:
     from benchctl.tui.app import Console
 
-LONGEST_S = 8 * 3600.0  # a shift; then it is looked at again
-# Causes about air and heat: resistors without air burn, so nobody may put these aside.
-NEVER_SHELVED = ("air", "fan", "exhaust", "temperature", "hot", "cool", "inlet")
-
-
-def may_be_shelved(row: str) -> bool:
-    """Whether an alarm may be put aside: never one about airflow or temperature, nor one of a unit's own."""
-    return row in BY_KEY and not any(word in row for word in NEVER_SHELVED)
+END = "end"
 
 
 def shelve(console: "Console") -> Sheet | None:
-    """Put the alarm under the cursor aside for a while, with a reason."""
+    """Put the alarm under the cursor aside for a while, with a reason; or bring one back that is."""
     alarm = at_cursor(console.picture)
     if alarm is None:
         return None
-    if not may_be_shelved(alarm.row):
-        console.link.say(f"{alarm.text}: alarms about airflow and temperature are never shelved", bad=True)
+    if alarm.row not in BY_KEY or not BY_KEY[alarm.row].shelve:
+        why = "only alarms that do no more than tell are shelved, none of air, heat or absence"
+        console.link.say(f"{alarm.text}: {why}", bad=True)
         return None
 
     async def done(console: "Console", values: Values) -> Answer:
-        for_s = time_s(values["time"], "min")
+        for_s = 0.0 if values["time"] == END else time_s(values["time"], "min")
         return await console.link.order("shelve", for_s, text=alarm.row, unit=alarm.unit, why=values["why"])
 
-    def check(text: str) -> str:
-        said = flaw(lambda t: time_s(t, "min"))(text)
-        return said or ("" if time_s(text, "min") <= LONGEST_S else "at most 8 h: then it is looked at again")
+    words = [alarm.text, "Shelved, it asks for nobody until its time is over; it is watched as ever."]
+    if alarm.shelved_s:
+        words.append(f"{alarm.shelved_by} has shelved it for {minutes(alarm.shelved_s)} more: {alarm.shelved_why}")
+    reason = Blank("why", "Reason", alarm.shelved_why, "stands in the record", needed("give a reason"))
+    time = Blank("time", "For how long (end: bring it back)", "30 min", "minutes", _time)
+    return Sheet("Shelve an alarm", tuple(words), (reason, time), done=done, enter="Enter: shelve")
 
-    words = (alarm.text, "Shelved, it no longer asks for anybody. What it does to the load stays in force.")
-    blanks = (
-        Blank("why", "Reason", "", "stands in the record", needed("give a reason")),
-        Blank("time", "For how long", "30 min", "minutes", check),
-    )
-    return Sheet("Shelve an alarm", words, blanks, done=done, enter="Enter: shelve")
+
+def _time(text: str) -> str:
+    if text == END:
+        return ""
+    said = flaw(lambda typed: time_s(typed, "min"))(text)
+    if said or time_s(text, "min") <= LONGEST_S:
+        return said
+    return f"at most {LONGEST_S / 3600.0:g} h: then it is looked at again"
 
 
 def reset(console: "Console") -> Sheet | None:
