@@ -117,7 +117,7 @@ def test_the_cursor_is_a_line_at_its_time():
         sum(len(t) for t, _ in line[:i])
         for line in draw(shown, 80, 24)[3:21]
         for i, (text, mark) in enumerate(line)
-        if mark is Mark.CURSOR and len(text) == 1
+        if mark is Mark.STRONG and text == "│"
     }
     assert len(columns) == 1
     graph = 80 - 6 - trends.BEFORE - trends.SPREAD

@@ -164,14 +164,14 @@ def _rule(spans: list[list[Span]], limit: Limit, scale: Scale, ascii_only: bool)
     row = spans[min(len(spans) - 1, max(0, scale.row(limit.value, len(spans))))]
     for x, (character, _) in enumerate(row):
         if character == " ":
-            row[x] = ("=" if ascii_only else "╌", Mark.ABNORMAL)
+            row[x] = ("=" if ascii_only else "╌", Mark.QUIET)
     name = f" {limit.name} "
     wide = cells(name)
-    ruled = {("=" if ascii_only else "╌", Mark.ABNORMAL)}
+    ruled = {("=" if ascii_only else "╌", Mark.QUIET)}
     if limit.name and wide == len(name) < len(row) // 2:
         for first in (2, len(row) - wide - 2):
             if first >= 0 and set(row[first : first + wide]) == ruled:
-                row[first : first + wide] = [(c, Mark.ABNORMAL) for c in name]
+                row[first : first + wide] = [(c, Mark.QUIET) for c in name]
                 return
 
 

@@ -175,7 +175,7 @@ def _graph(picture: Picture, panel: Panel, scale: Scale, window: Window, room: R
     uprights = []
     if window.at_s is not None:
         share = (window.at_s - window.from_s) / (window.to_s - window.from_s)
-        uprights.append(Upright(min(room.width - 1, int(share * room.width)), Mark.CURSOR))
+        uprights.append(Upright(min(room.width - 1, int(share * room.width)), Mark.STRONG))
     return plot(
         traces,
         scale,
@@ -209,7 +209,9 @@ def _beside(picture: Picture, panel: Panel, window: Window, side: int) -> list[L
             spans.append(_newest(picture, name, panel.decimals))
         if window.at_s is not None:
             found = picture.traces.at(name, window.at_s)
-            spans.append((spread(found, SPREAD, panel.decimals), Mark.CURSOR))
+            text = spread(found, SPREAD - 2, panel.decimals)
+            room = len(text) - len(text.lstrip())
+            spans += [(text[:room], Mark.PLAIN), (f" {text[room:]} ", Mark.CURSOR)]
         lines.append(tuple(spans))
     return lines
 
