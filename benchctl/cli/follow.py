@@ -14,8 +14,8 @@ from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
 from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, steady, wrapped
+from benchctl.cli.typed import LEAVE, order_of
 from benchctl.cli.voice import Voice
-from benchctl.core.overrides import BY_WHAT
 from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
@@ -26,28 +26,6 @@ DROP = "to take everything off at once {}use `benchctl drop` in any shell"
 STAYS = "it goes on if you {}"
 LOST = "the run host is gone: nobody owns the chain. The units' watchdogs drop their load; look at the units."
 
-# What may be typed -> (order, what follows it)
-WORDS: dict[str, tuple[str, str]] = {
-    "yes": ("answer", "text"),
-    "no": ("answer", "text"),
-    "charge": ("take charge", ""),
-    "adopt": ("adopt", ""),
-    "set": ("set load", "kW"),
-    "pause": ("pause", ""),
-    "resume": ("resume", ""),
-    "extend": ("extend", "seconds"),
-    "skip": ("skip", ""),
-    "unload": ("unload", ""),
-    "drop": ("drop", ""),
-    "ack": ("acknowledge", "all"),
-    "reset": ("reset", ""),
-    "join": ("join", "unit: why"),
-    "override": ("override", "what unit: why"),
-    "fans": ("confirm fans", "unit: why"),
-    "remark": ("remark", "words"),
-    "": ("check in", ""),
-}
-LEAVE = "leave"
 NOTHING_DONE = ("by hand", "not started")  # outcomes of a record that ends because nothing goes on
 
 
@@ -185,45 +163,15 @@ class Follow:
             self._say("left: the run host goes on; attach again, or the load comes off in the site's time")
 
     def _typed(self, line: str) -> None:
-        word, _, rest = line.partition(" ")
-        known = WORDS.get(word.lower())
-        if word.lower() == LEAVE:
+        if line.lower() == LEAVE:
             self._leave()
             return
-        if known is None:
-            self._say(f"{word}: not known; there are {', '.join([*filter(None, WORDS), LEAVE])}, and Enter to check in")
-            return
-        verb, kind = known
         try:
-            self._order(verb, **self._parts(word.lower(), kind, rest.strip()))
+            verb, parts = order_of(line)
         except ValueError as fault:
             self._say(str(fault))
-
-    @staticmethod
-    def _parts(word: str, kind: str, rest: str) -> dict[str, Any]:
-        """What an order carries. Raises ValueError in words."""
-        match kind:
-            case "text":
-                return {"text": word}
-            case "all":
-                return {"text": "all"}
-            case "words":
-                return {"why": rest}
-            case "unit: why":
-                unit, _, why = rest.partition(":")
-                return {"unit": unit.strip(), "why": why.strip()}
-            case "seconds" | "kW":
-                try:
-                    return {"value": float(rest)}
-                except ValueError:
-                    raise ValueError(f"{word} {rest}: expected {kind}, such as: {word} 60") from None
-            case "what unit: why":
-                said, colon, why = rest.partition(":")
-                if not colon:
-                    raise ValueError("expected what and why, such as: override check load: witnessed by hand")
-                what = next((known for known in BY_WHAT if f"{said} ".startswith(f"{known} ")), said.strip())
-                return {"text": what, "unit": said[len(what) :].strip(), "why": why.strip()}
-        return {}
+            return
+        self._order(verb, **parts)
 
     def _order(self, verb: str, **parts: Any) -> None:
         task = asyncio.get_running_loop().create_task(self._give(verb, parts))

@@ -72,7 +72,7 @@ class Played:
     async def order(self, verb: str, value: float | None = None, **keys: Any) -> dict[str, Any]:
         if value is not None:
             keys["value"] = value
-        self.orders.append((verb, {k: v for k, v in keys.items() if v}))
+        self.orders.append((verb, {k: v for k, v in keys.items() if v not in ("", None)}))
         if self.refuses:
             raise Refused(self.refuses)
         return self.answers

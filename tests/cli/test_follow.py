@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from benchctl.cli import follow as room
-from benchctl.cli.follow import LEAVE, WORDS
 from benchctl.cli.telling import CHECK_IN
+from benchctl.cli.typed import LEAVE, WORDS
 from benchctl.core.command import Verb
 from benchctl.core.shown import PromptShown
 from tests.cli.desk import REST, at, shown
@@ -38,6 +38,15 @@ LINES: dict[str, tuple[str, dict[str, Any]]] = {
     ),
     "override gravity: tired": ("override", {"text": "gravity", "why": "tired"}),  # the bench says what is known
     "fans bank 1": ("confirm fans", {"unit": "bank 1"}),
+    "switch bank 1: 20 kW one on": ("switch", {"unit": "bank 1", "text": "20 kW one", "value": 1.0}),
+    "switch bank 1: 4 kW off": ("switch", {"unit": "bank 1", "text": "4 kW", "value": 0.0}),
+    "switch bank 4: 35": ("switch", {"unit": "bank 4", "value": 35.0}),
+    "shelve inlet warm bank 1 600: sun": (
+        "shelve",
+        {"text": "inlet warm", "unit": "bank 1", "value": 600.0, "why": "sun"},
+    ),
+    "shelve volts off 0": ("shelve", {"text": "volts off", "value": 0.0}),
+    "reading oil_kpa=420; coolant_c=88.5": ("reading", {"text": "oil_kpa=420; coolant_c=88.5"}),
     "remark rain: heavy": ("remark", {"why": "rain: heavy"}),
     "": ("check in", {}),
     "DROP": ("drop", {}),
@@ -47,6 +56,8 @@ WRONG = {
     "set much": "set much: expected kW, such as: set 60",
     "extend a bit": "extend a bit: expected seconds, such as: extend 60",
     "override check load": "expected what and why, such as: override check load: witnessed by hand",
+    "switch bank 1": "expected a unit and a stage, or kW of a set point, such as: switch bank 1: 20 kW on; ",
+    "shelve inlet warm: sun": "expected an alarm, its unit, seconds and why, such as: shelve inlet warm bank 1 600: ",
     "raise 20": "raise: not known; there are yes, no, charge, adopt, set, ",
 }
 
