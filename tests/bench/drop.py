@@ -9,6 +9,7 @@ of at most twice the reference's median.
 
 import argparse
 import asyncio
+import gc
 import random
 import threading
 import time
@@ -120,6 +121,8 @@ class Ours:
         orders = frame.decision.orders.units[:-1]  # the mute one's are repeated once it counts as lost
         assert not any(o.lower or o.raise_to for o in orders), "the load is not held"
         self._kept = frame.decision.state
+        gc.collect()
+        gc.freeze()  # as the run host does
 
     def drop(self, moment_s: float) -> float:
         """Drop at a moment; returns the seconds to the last answering unit's acknowledgement."""
