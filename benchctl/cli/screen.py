@@ -60,6 +60,7 @@ def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
     choice = Choice(args.site, args.rehearse, args.speed)
     app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full", extras=extras)
     code = app.run() or 0
+    app.give_back()
     app.ends.over()
     return _last_words(app, voice, code)
 

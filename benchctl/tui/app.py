@@ -5,6 +5,7 @@ leaves the load to the run host and its attendance policy; see `tui/terminal.py`
 """
 
 import asyncio
+import threading
 import time
 from collections.abc import Callable, Iterable
 from typing import Any, ClassVar
@@ -31,6 +32,7 @@ from benchctl.tui.view.whole import draw
 REDRAW_S = 0.05  # at most so often; a scan is ten times longer
 TICK_S = 0.5
 HINT_S = 8.0
+GIVE_BACK_S = 2.0
 LATE_S = 0.01  # the loop was busy: keys may wait that are older than a key of ours
 
 
@@ -98,6 +100,13 @@ class Console(App[int]):
     def driver(self) -> Driver | None:
         """What reads and writes the terminal."""
         return self._driver
+
+    def give_back(self) -> None:
+        """Wait until the terminal has had all that was drawn and is as it was: only then others may write there."""
+        if self._driver is not None:
+            closing = threading.Thread(target=self._driver.close, daemon=True)  # a terminal may take nothing any more
+            closing.start()
+            closing.join(GIVE_BACK_S)
 
     def _handle_exception(self, error: Exception) -> None:
         """Whatever the screen did not catch ends it; whoever started it tells why, and where the load stands."""

@@ -1,6 +1,5 @@
 """A pseudo-terminal with a console in it: what is typed, what comes out, and every way in which it can end."""
 
-import contextlib
 import fcntl
 import os
 import pty
@@ -92,15 +91,19 @@ class Terminal:
         """The terminal is gone: the kernel sends SIGHUP, and SIGCONT after it."""
         self.reading.clear()
         time.sleep(0.25)
-        os.close(self.end)
+        self._let_go()
+
+    def _let_go(self) -> None:
+        end, self.end = self.end, -1
+        if end >= 0:
+            os.close(end)
 
     def close(self) -> None:
         """End the process that was started here."""
         if not self._over():
             os.kill(self.pid, 9)
-            os.waitpid(self.pid, 0)
-        with contextlib.suppress(OSError):
-            os.close(self.end)
+            self.code = os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+        self._let_go()
         self.reading.set()
 
 
