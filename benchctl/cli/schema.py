@@ -10,7 +10,7 @@ HELP = "print the JSON Schema of a kind of file"
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """KIND is left out to list the kinds."""
-    parser.add_argument("kind", nargs="?", metavar="KIND", help="site, unit, instrument, program or scenario")
+    parser.add_argument("kind", nargs="?", metavar="KIND", help="site, unit, instrument, program, scenario or ruleset")
 
 
 def run(args: argparse.Namespace, voice: Voice) -> int:

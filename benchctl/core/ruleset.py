@@ -18,6 +18,17 @@ class Known(Enum):
     PRACTICE = "common practice, no source"
 
 
+# What instruments measure and a rule may ask for by name, besides the gauges of core/readings.py.
+MEASURED: dict[str, str] = {
+    "power_kw": "kW of the source",
+    "volts_v": "volts",
+    "hertz": "hertz",
+    "amps_a": "amps of phase A",
+    "amps_b": "amps of phase B",
+    "amps_c": "amps of phase C",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Origin:
     """Where a figure is from. source: key of the list in DEVELOPERS.md, or empty."""
@@ -136,7 +147,7 @@ class Stability:
     """So many readings in a row that do not differ by more than `within` (in the reading's own unit), or a plateau."""
 
     key: str
-    reading: str  # a name of core/readings.py, or a quantity
+    reading: str  # a name of core/readings.py, or of MEASURED
     count: int
     within: float
     interval_s: float
@@ -158,7 +169,7 @@ class Rest:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """What is logged and how often. names: of core/readings.py or of measured quantities; at_start: one at t = 0."""
+    """What is logged and how often. names: of core/readings.py or of MEASURED; at_start: one at t = 0."""
 
     key: str
     interval_s: float
@@ -171,7 +182,7 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class Fields:
-    """What the record must say besides measurements: names as in `assessment/papers.py`."""
+    """What the record must say besides measurements: names as in `core/papers.py`."""
 
     key: str
     names: tuple[str, ...]

@@ -1,4 +1,4 @@
-"""The files that people write: sites, profiles of units and instruments, programs, scenarios.
+"""The files that people write: sites, profiles of units and instruments, programs, scenarios, rule sets.
 
 YAML in, nouns out. Every reader raises FileFault with all flaws of a file, each with its place. This module
 itself is quick to import: the models are loaded when the first file is read.
@@ -12,6 +12,7 @@ from benchctl.files.shelf import KINDS, DiskShelf, RecordedShelf, Shelf, SourceF
 if TYPE_CHECKING:
     from benchctl.core.profile import Profile
     from benchctl.core.program import Program
+    from benchctl.core.ruleset import RuleSet
     from benchctl.core.scenario import Scenario
     from benchctl.core.site import Site
     from benchctl.files.instrument import InstrumentProfile
@@ -28,6 +29,7 @@ __all__ = [
     "read_instrument",
     "read_profile",
     "read_program",
+    "read_rule_set",
     "read_scenario",
     "read_site",
     "schema",
@@ -72,6 +74,15 @@ def read_program(ref: str, shelf: Shelf = DISK) -> "tuple[Program, SourceFile]":
 
     source = shelf.open("program", ref)
     return program_of(Report(source)), source
+
+
+def read_rule_set(ref: str, shelf: Shelf = DISK) -> "tuple[RuleSet, SourceFile]":
+    """A rule set. Raises FileFault."""
+    from benchctl.files.check import Report
+    from benchctl.files.ruleset import rule_set_of
+
+    source = shelf.open("ruleset", ref)
+    return rule_set_of(Report(source)), source
 
 
 def read_scenario(ref: str, site: "Site", shelf: Shelf = DISK) -> "tuple[Scenario, SourceFile]":

@@ -10,6 +10,7 @@ from benchctl.files.check import Strict
 from benchctl.files.instrument import InstrumentFile
 from benchctl.files.profile import UnitFile
 from benchctl.files.program import ProgramFile
+from benchctl.files.ruleset_rows import RuleSetFile
 from benchctl.files.scenario import ScenarioFile
 from benchctl.files.site import SiteFile
 
@@ -20,6 +21,7 @@ MODELS: dict[str, type[Strict]] = {
     "instrument": InstrumentFile,
     "program": ProgramFile,
     "scenario": ScenarioFile,
+    "ruleset": RuleSetFile,
 }
 
 

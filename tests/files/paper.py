@@ -17,6 +17,7 @@ from benchctl.files import (
     read_instrument,
     read_profile,
     read_program,
+    read_rule_set,
     read_scenario,
     read_site,
 )
@@ -43,6 +44,7 @@ def read(kind: str, text: str, site: Site | None = None) -> Any:
         "unit": lambda: read_profile("x", on),
         "instrument": lambda: read_instrument("x", on),
         "program": lambda: read_program("x", on),
+        "ruleset": lambda: read_rule_set("x", on),
         "scenario": lambda: read_scenario("x", site or read_site("northquay")[0], on),
     }
     return readers[kind]()[0]

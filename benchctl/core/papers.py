@@ -1,0 +1,32 @@
+"""What a record can say besides its measurements: the names that a rule set's `fields` may ask for."""
+
+# Name -> what people call it.
+PAPERS: dict[str, str] = {
+    "site": "the place",
+    "source": "the source's name",
+    "nameplate_kw": "nameplate kW",
+    "nameplate_kva": "nameplate kVA",
+    "nameplate_v": "nameplate volts",
+    "nameplate_hz": "nameplate hertz",
+    "power_factor": "nameplate power factor",
+    "rating_class": "rating class (ISO 8528-1)",
+    "serial": "serial number of the source",
+    "percent_of_nameplate": "load in percent of nameplate",
+    "ambient_c": "ambient temperature",
+    "altitude_m": "altitude",
+    "units": "the load bank units",
+    "instruments": "identity of the instruments",
+    "calibration": "calibration of the instruments",
+    "program": "the procedure (the program)",
+    "date": "date and time",
+    "length": "length of the test",
+    "readings": "readings that a person has taken",
+    "cool_down_start": "begin of the cool-down",
+    "cool_down_end": "end of the cool-down",
+    "operator": "the operator",
+    "witness": "the witness",
+    "as_found": "condition as found",
+    "as_left": "condition as left",
+    "unusual": "unusual conditions",
+    "failures": "description of failures",
+}
