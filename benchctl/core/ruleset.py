@@ -23,9 +23,7 @@ MEASURED: dict[str, str] = {
     "power_kw": "kW of the source",
     "volts_v": "volts",
     "hertz": "hertz",
-    "amps_a": "amps of phase A",
-    "amps_b": "amps of phase B",
-    "amps_c": "amps of phase C",
+    "amps": "amps of all phases",
 }
 
 
