@@ -65,9 +65,20 @@ class Entry:
     data: tuple[tuple[str, Any], ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """What an instrument has told of a gauge besides the columns, some seconds apart: the set's own panel."""
+
+    name: str  # of core/readings.py
+    t_s: "array[float]"
+    values: "array[float]"
+
+
 @dataclass(slots=True)
 class Trail:
     """One run. nameplate_kw is the source's; derated_kw where the site file tells one. pairs: line volts AB, BC, CA.
+
+    doubts: times whose kW contradict themselves, so that they prove nothing.
 
     began: ISO 8601 with offset. refresh_s: how often the source's meter has a new value (what is faster is not seen).
     """
@@ -94,6 +105,9 @@ class Trail:
     stretches: tuple[Stretch, ...] = ()
     entries: tuple[Entry, ...] = ()
     papers: dict[str, str] = field(default_factory=dict)  # what the record says besides measurements, see papers.py
+    flaws: dict[str, str] = field(default_factory=dict)  # of papers: there, but expired or contradictory, and why
+    doubts: tuple[Hole, ...] = ()
+    logged: tuple[Logged, ...] = ()
     complete: bool = True  # the record was closed and nothing of it is missing
 
     @property
