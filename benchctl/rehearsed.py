@@ -3,6 +3,7 @@
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.profile import Profile
+from benchctl.core.readings import BY_NAME
 from benchctl.core.scenario import Answer, Scenario
 from benchctl.core.state import Mode
 
@@ -10,6 +11,14 @@ NAME = "operator (rehearsed)"
 MEET_S = 30.0  # longest wait for every unit to answer before charge is taken
 STUCK_S = 300.0  # how long load that does not go, or a cool-down beyond its alarm, is watched
 LOST_S = 60.0  # how long a chain without any contact is waited for
+READ_S = 3.0  # from the time a reading is due until it is typed in
+
+# What a set of the usual kind shows at its panel; invented, for what no instrument of the site tells.
+USUAL: dict[str, float] = {
+    "oil_kpa": 420.0, "oil_c": 95.0, "coolant_c": 84.0, "coolant_kpa": 70.0, "boost_kpa": 120.0, "charge_air_c": 48.0,
+    "exhaust_stack_c": 430.0, "exhaust_back_kpa": 4.0, "fuel_percent": 80.0, "fuel_l": 800.0, "fuel_kpa": 350.0,
+    "battery_v": 27.2, "room_c": 27.0, "humidity_percent": 55.0, "barometer_kpa": 101.3, "running_h": 212.4,
+}  # fmt: skip
 
 
 class RehearsedOperator:
@@ -44,7 +53,7 @@ class RehearsedOperator:
         if not self._started:
             self._started = True
             return [Command(Verb.START, NAME)]
-        return [*self._due(now_s), *self._answer(frame, now_s)]
+        return [*self._due(now_s), *self._answer(frame, now_s), *self._reading(frame)]
 
     def over(self, frame: Frame) -> bool:
         """True when nothing more can come: cool and done, stuck hot, load that does not go, or the chain is gone."""
@@ -85,6 +94,27 @@ class RehearsedOperator:
                     return [self._command(answer)]
                 return []
         return []
+
+    def _reading(self, frame: Frame) -> list[Command]:
+        """What the program asks to be read, some seconds after it is due: as an instrument tells it, else as usual."""
+        state, program = frame.decision.state, self._settings.program
+        if program is None or state.reading_owed_s is None or state.reading_owed_s < READ_S:
+            return []
+        shown = USUAL | {"ambient_c": self._settings.site.ambient_c} | self._panel(frame)
+        read = [BY_NAME[name] for name in program.readings if name in shown]
+        typed = "; ".join(f"{gauge.name}={shown[gauge.name]:.{gauge.decimals}f}" for gauge in read)
+        return [Command(Verb.READING, NAME, value=state.reading_owed_s, text=typed)] if typed else []
+
+    def _panel(self, frame: Frame) -> dict[str, float]:
+        """What instruments tell of the set's own panel."""
+        source, told = frame.decision.seen, {}
+        for kept in frame.decision.state.instruments:
+            for name in ("oil_kpa", "coolant_c", "fuel_percent", "battery_v", "speed_rpm"):
+                told[name] = getattr(kept.last, name)
+        told |= {"panel_v": source.volts_v, "panel_hz": source.hertz, "panel_kw": source.source_kw}
+        amps = [a for a in source.source.amps if a is not None]
+        told["panel_a"] = max(amps, default=None)
+        return {name: value for name, value in told.items() if value is not None}
 
     def _command(self, answer: Answer) -> Command:
         names = [u.name for u in self._settings.site.units]

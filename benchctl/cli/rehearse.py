@@ -106,6 +106,8 @@ def _narrator(voice: Voice) -> "Callable[[Frame], None]":
         nonlocal told_s
         now_s, state, seen = frame.inputs.now_s, frame.decision.state, frame.decision.seen
         for event in frame.decision.events:
+            if event.kind == "command" and event.text.startswith("reading "):
+                continue  # told more legibly by the event that follows
             by = f" ({event.who})" if event.who else ""
             voice.narrate(f"{clock(now_s)}  {event.kind:<18} {event.text}{by}")
             told_s = now_s

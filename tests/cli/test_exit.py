@@ -66,7 +66,7 @@ def test_a_folder_that_cannot_be_used_is_the_users_to_mend(capsys, monkeypatch):
     assert capsys.readouterr().err == "BENCHCTL_STATE=here: expected an absolute path\n"
 
 
-@pytest.mark.parametrize("arguments", [[], ["no-such-verb"], ["plan"]])
+@pytest.mark.parametrize("arguments", [["no-such-verb"], ["plan"]])
 def test_usage_errors_exit_2(capsys, arguments):
     with pytest.raises(SystemExit) as ended:
         main(arguments)
@@ -91,3 +91,8 @@ def test_the_exit_code_reaches_the_shell(tmp_path):
     )
     assert ended.returncode == FAULT
     assert b"Traceback" not in ended.stderr
+
+
+def test_without_a_word_it_is_the_console_which_needs_a_terminal(capsys):
+    assert main([]) == USAGE
+    assert "the console needs a terminal" in capsys.readouterr().err
