@@ -101,7 +101,7 @@ def unpack(site: Site, data: bytes) -> Sweep:
         for device in devices:
             answers = []
             for block in decoder_of(device).plan.blocks:
-                answer, at = _answer(data, at, block.words)
+                answer, at = answer_at(data, at, block.words)
                 answers.append(answer)
             found.append(tuple(answers))
     except (IndexError, struct.error) as fault:
@@ -114,8 +114,8 @@ def unpack(site: Site, data: bytes) -> Sweep:
 _PLAIN = {Got.NOT_ASKED.value: NOT_ASKED, **{g.value: Answer(g) for g in (Got.SILENT, Got.BAD, Got.DOWN)}}
 
 
-def _answer(data: bytes, at: int, words: int) -> tuple[Answer, int]:
-    """One answer from byte `at`, and where the next begins."""
+def answer_at(data: bytes, at: int, words: int) -> tuple[Answer, int]:
+    """One answer from byte `at`, and where the next begins. Raises ValueError, IndexError, struct.error."""
     kind = data[at]
     if kind in _PLAIN:
         return _PLAIN[kind], at + 1
