@@ -59,6 +59,7 @@ class Key:
 
 
 LOOK, FORM, ORDER, LEAVE = Kind.LOOK, Kind.FORM, Kind.ORDER, Kind.LEAVE
+STOPPED = ("emergency stop", "hot, fans stopped")  # rows of alarms after which fans wait for a word
 LISTS = (Page.CHAIN, Page.PROGRAM, Page.TRENDS, Page.ALARMS, Page.BANK, Page.RUNS, Page.CONTACT, Page.HELP)
 
 # fmt: off
@@ -99,11 +100,12 @@ KEYS: tuple[Key, ...] = (
     Key(("h",), "h", "history", "history", LOOK, "Alarms of before, and back.", (Page.ALARMS,)),
     Key(("r",), "r", "reset", "reset", FORM, "Ends a latched trip. Starts nothing.", (),
         _now(lambda s: s.trip is not None or any(a.latched for a in s.alarms))),
-    Key(("j",), "j", "join", "join", FORM, "Takes a bank back that has returned.", (Page.CHAIN, Page.BANK), attached),
+    Key(("j",), "j", "join", "join", FORM, "Takes a bank back that has returned.", (Page.CHAIN, Page.BANK),
+        _now(lambda s: bool(s.charge) and any(not u.joined for u in s.units))),
     Key(("d",), "d", "adopt", "adopt", FORM, "Makes load that was found on ours.", (),
         _now(lambda s: any(u.found for u in s.units))),
     Key(("w",), "w", "fans again", "confirm_fans", FORM, "Lets a bank's fans run again after its emergency stop.",
-        (Page.CHAIN, Page.BANK), attached),
+        (Page.CHAIN, Page.BANK), _now(lambda s: any(a.row in STOPPED for a in s.alarms))),
     Key(("o",), "o", "overrides", "override", FORM, "Exceptions, each with its reason: a page of its own.", (),
         attached),
     Key(("space",), "space", "switch stage", "switch", ORDER, "Closes or opens the stage under the cursor.",

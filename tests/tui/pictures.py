@@ -2,6 +2,7 @@
 
 import dataclasses
 import functools
+import os
 import types
 import typing
 from pathlib import Path
@@ -131,6 +132,14 @@ def page_text(shown: Picture, width: int = 80, height: int = 24) -> str:
     """The text of the page alone, as it stands in a window of this size."""
     rows = draw(shown, width, height)[2 : 2 + room(height)]
     return "\n".join(plain(line).rstrip() for line in rows).rstrip() + "\n"
+
+
+def as_it_was(text: str, name: str) -> None:
+    """A screen is laid out as in golden/NAME. BENCHCTL_GOLDEN=write lays it down anew: look at the change."""
+    path = GOLDEN / name
+    if os.environ.get("BENCHCTL_GOLDEN") == "write":
+        path.write_text(text, encoding="utf-8")
+    assert text == path.read_text(encoding="utf-8"), f"golden/{name}"
 
 
 def exact(lines: list[Line], width: int, height: int) -> None:

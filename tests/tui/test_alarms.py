@@ -11,7 +11,7 @@ from benchctl.tui.view import alarms
 from benchctl.tui.view.picture import Page, Picture
 from benchctl.tui.view.text import Mark, plain
 from benchctl.tui.view.whole import draw, room
-from tests.tui.pictures import GOLDEN, alarm, exact, page_text, picture, scan, told
+from tests.tui.pictures import alarm, as_it_was, exact, page_text, picture, scan, told
 
 
 def several() -> Picture:
@@ -42,7 +42,7 @@ def several() -> Picture:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_the_page_is_laid_out_as_it_was(size):
     name = f"alarms-{size[0]}x{size[1]}.txt"
-    assert page_text(several(), *size) == (GOLDEN / name).read_text(encoding="utf-8"), f"golden/{name}"
+    as_it_was(page_text(several(), *size), name)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from benchctl.tui.view import contact
 from benchctl.tui.view.picture import Page, Picture
 from benchctl.tui.view.text import Mark, plain
 from benchctl.tui.view.whole import draw
-from tests.tui.pictures import GOLDEN, exact, page_text, picture
+from tests.tui.pictures import as_it_was, exact, page_text, picture
 
 
 def row(name: str, **given: Any) -> dict[str, Any]:
@@ -49,7 +49,7 @@ def several() -> Picture:
 @pytest.mark.parametrize("size", [(80, 24), (160, 40)])
 def test_the_page_is_laid_out_as_it_was(size):
     name = f"contact-{size[0]}x{size[1]}.txt"
-    assert page_text(several(), *size) == (GOLDEN / name).read_text(encoding="utf-8"), f"golden/{name}"
+    as_it_was(page_text(several(), *size), name)
 
 
 def test_before_anything_is_known_it_says_what_it_waits_for():

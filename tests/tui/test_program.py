@@ -16,7 +16,7 @@ from benchctl.tui.view.picture import Page, Picture
 from benchctl.tui.view.scale import Scale
 from benchctl.tui.view.text import Mark, plain
 from benchctl.tui.view.whole import draw
-from tests.tui.pictures import GOLDEN, exact, picture, prompt, screen, told
+from tests.tui.pictures import as_it_was, exact, picture, prompt, screen, told
 from tests.tui.running import planned, under_way
 
 SHIPPED = ("blocks", "fine-steps", "ladder", "long-haul", "operator-walk")
@@ -35,8 +35,7 @@ def checks(*answers: bool | None) -> Picture:
 
 
 def golden(shown: Picture, name: str, size: tuple[int, int]) -> None:
-    text = (GOLDEN / f"{name}-{size[0]}x{size[1]}.txt").read_text(encoding="utf-8")
-    assert screen(shown, *size) == text
+    as_it_was(screen(shown, *size), f"{name}-{size[0]}x{size[1]}.txt")
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])

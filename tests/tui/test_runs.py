@@ -10,7 +10,7 @@ from benchctl.tui.view import runs
 from benchctl.tui.view.picture import Page, Picture
 from benchctl.tui.view.text import plain
 from benchctl.tui.view.whole import draw
-from tests.tui.pictures import GOLDEN, exact, page_text, picture
+from tests.tui.pictures import as_it_was, exact, page_text, picture
 
 COLUMNS = ("now_s", "target_kw", "delivered_kw", "source_kw", "volts_v", "hertz", "hottest_c")
 
@@ -64,13 +64,13 @@ def several() -> Picture:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_the_list_is_laid_out_as_it_was(size):
     name = f"runs-{size[0]}x{size[1]}.txt"
-    assert page_text(several(), *size) == (GOLDEN / name).read_text(encoding="utf-8"), f"golden/{name}"
+    as_it_was(page_text(several(), *size), name)
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_an_open_run_is_laid_out_as_it_was(size):
     name = f"run-{size[0]}x{size[1]}.txt"
-    assert page_text(one(), *size) == (GOLDEN / name).read_text(encoding="utf-8"), f"golden/{name}"
+    as_it_was(page_text(one(), *size), name)
 
 
 def test_a_record_that_cannot_be_read_says_why_in_its_line_and_in_full_below():

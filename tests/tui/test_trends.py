@@ -11,7 +11,7 @@ from benchctl.tui.view import trends
 from benchctl.tui.view.picture import Page, Picture
 from benchctl.tui.view.text import Mark, plain
 from benchctl.tui.view.whole import draw
-from tests.tui.pictures import GOLDEN, exact, picture, scan, screen, source
+from tests.tui.pictures import as_it_was, exact, picture, scan, screen, source
 
 
 def ten_minutes(**scanned) -> Picture:
@@ -40,14 +40,14 @@ def ten_minutes(**scanned) -> Picture:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
 def test_the_layout(size):
     name = f"trends-{size[0]}x{size[1]}.txt"
-    assert screen(ten_minutes(), *size) == (GOLDEN / name).read_text(encoding="utf-8"), f"golden/{name}"
+    as_it_was(screen(ten_minutes(), *size), name)
 
 
 def test_the_layout_in_ascii_with_a_cursor():
     shown = ten_minutes()
     shown.cursor.ago_s, shown.glyphs = 200.0, "ascii"
     text = screen(shown, 80, 24)
-    assert text == (GOLDEN / "trends-ascii-80x24.txt").read_text(encoding="utf-8")
+    as_it_was(text, "trends-ascii-80x24.txt")
 
 
 @pytest.mark.parametrize(("size", "count"), [((80, 24), 4), ((120, 40), 6), ((160, 24), 6), ((200, 60), 6)])

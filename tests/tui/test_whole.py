@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from benchctl.tui.view.picture import DropStep, Page, Picture
 from benchctl.tui.view.text import Mark, plain
 from benchctl.tui.view.whole import draw
-from tests.tui.pictures import GOLDEN, alarm, bank, exact, leg, picture, prompt, scan, screen, told
+from tests.tui.pictures import alarm, as_it_was, bank, exact, leg, picture, prompt, scan, screen, told
 
 SIZES = ((80, 24), (120, 40), (200, 60))
 
@@ -127,7 +127,7 @@ def test_the_chain_page_is_laid_out_as_it_was(size):
     p = picture(alarms=(alarm(first_out=True),), program="", energy_kwh=81.2)
     p.story.add(told("command", "set load 300 kW", 5.0, who="operator"))
     name = f"chain-{size[0]}x{size[1]}.txt"
-    assert screen(p, *size) == (GOLDEN / name).read_text(encoding="utf-8"), f"golden/{name}"
+    as_it_was(screen(p, *size), name)
 
 
 def test_before_the_first_scan_the_page_says_what_is_waited_for():

@@ -4,12 +4,12 @@ Nothing essential is lost at 80 by 24. A window below 40 by 8 says so in one lin
 it off; the smaller, the less of it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
-from benchctl.tui.keys import Kind, at
+from benchctl.tui.keys import Key, Kind, always, at, attached
 from benchctl.tui.view import alarms, bank, chain, contact, far, guide, program, runs, trends
 from benchctl.tui.view.picture import DropStep, Page, Picture
-from benchctl.tui.view.text import Line, Mark, crop, ends, length, minutes, number
+from benchctl.tui.view.text import Line, Mark, Span, crop, ends, length, minutes, number
 
 SMALLEST = (40, 8)
 
@@ -46,7 +46,7 @@ def room(height: int) -> int:
 
 
 def _key_rows(height: int) -> int:
-    return 2 if height >= 30 else 1
+    return 2 if height >= 24 else 1
 
 
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
@@ -167,25 +167,34 @@ def _word(picture: Picture, width: int) -> Line:
 
 
 def _keys(picture: Picture, width: int, rows: int) -> list[Line]:
-    """The keys that mean something now; the drop is always the first, help and leave the last."""
+    """The keys that mean something now: the drop, what only now makes sense, what is of this page; below, the pages."""
     keys = [k for k in at(picture.cursor.page) if k.kind is not Kind.LEAVE and k.enabled(picture)]
     drop = next(k for k in keys if k.action == "drop")
+    pages = [k for k in keys if k.shown.isdigit()]
+    looks = [k for k in keys if k.kind is Kind.LOOK and k not in pages and k.shown not in UNTOLD]
     orders = [k for k in keys if k.kind in (Kind.ORDER, Kind.FORM) and k is not drop]
-    looks = [k for k in keys if k.kind is Kind.LOOK and k.shown not in ("↑", "↓", "pgup", "pgdn", "?", "esc")]
+    now = [k for k in orders if k.enabled not in (attached, always)]
+    rest = [k for k in orders if k not in now]
+    first = [(f" {drop.shown} ", Mark.FAULTY), (f"{drop.word} ", Mark.STRONG)]
     tail = (*_cap("?", "help"), *_cap("q", "leave"))
-    lines: list[Line] = []
-    spans = [(f" {drop.shown} ", Mark.FAULTY), (f"{drop.word} ", Mark.STRONG)]
-    for key in (*orders, *looks):
+    if rows == 1:
+        return [ends(_caps(first, (*now, *looks, *rest), width - length(tail)), tail, width)]
+    own = [k for k in looks if k.pages]
+    above = _caps(first, (*now, *own, *rest, *(k for k in looks if k not in own)), width)
+    return [crop(above, width), ends(_caps([], pages, width - length(tail)), tail, width)]
+
+
+UNTOLD = ("↑", "↓", "pgup", "pgdn", "?", "esc", "^P")  # keys that the key line leaves to the help page
+
+
+def _caps(spans: list[Span], keys: Iterable[Key], room: int) -> list[Span]:
+    """Keys as far as there is room."""
+    for key in keys:
         cap = _cap(key.shown, key.word)
-        room = width - (length(tail) if len(lines) == rows - 1 else 0)
         if length(spans) + length(cap) > room:
-            if len(lines) == rows - 1:
-                break
-            lines.append(crop(spans, width))
-            spans = []
-        spans += cap
-    lines.append(ends(spans, tail, width))
-    return lines + [crop((), width)] * (rows - len(lines))
+            break
+        spans = [*spans, *cap]
+    return spans
 
 
 def _cap(shown: str, word: str) -> list[tuple[str, Mark]]:
