@@ -6,15 +6,13 @@ and no reserve or reckoned load is ever counted.
 """
 
 from array import array
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from benchctl.assessment.trail import NAN, Hole, Logged, Trail
 from benchctl.core.decision import Settings
 from benchctl.core.meters import fresh
 from benchctl.core.perceive import gap_limit_s
-from benchctl.core.reading import Electrical, InstrumentReading, Maybe
+from benchctl.core.reading import NONE3, Electrical, InstrumentReading, Maybe
 from benchctl.core.site import Site
 from benchctl.core.state import InstrumentState
 from benchctl.field.decode import InstrumentDecoder, basis
@@ -64,7 +62,7 @@ def meter_of(site: Site) -> int | None:
 
 
 class _Follow:
-    """Follows some instruments scan by scan as `core/perceive.py` does: last answer, its age, a counter that stands."""
+    """Follows some instruments as `core/perceive.py` does: last answer, its age, a counter that stands still."""
 
     def __init__(self, site: Site, indices: list[int]) -> None:
         nominal = basis(site.nameplate, site.limits.volts_present_percent)
@@ -76,8 +74,7 @@ class _Follow:
     def take(self, shape: str, raw: bytes, dt_s: float) -> list[InstrumentReading]:
         """The readings of a scan. Raises ValueError, zlib.error for damage."""
         if shape == SWEEP:
-            answers = self._glimpse.of(raw)
-            readings = [d.reading(a) for d, a in zip(self._decoders, answers, strict=True)]
+            readings = [d.reading(a) for d, a in zip(self._decoders, self._glimpse.of(raw), strict=True)]
         else:
             heard: Readings = unpacked(Readings, raw)
             readings = [heard.instruments[i] for i in self._indices]
@@ -91,73 +88,79 @@ class _Follow:
         return readings
 
 
+class _Panels:
+    """What panels tell, every ten seconds: from the first scan then in which one answers."""
+
+    def __init__(self, site: Site) -> None:
+        indices = [i for i, instrument in enumerate(site.instruments) if instrument.role == "panel"]
+        self._follow = _Follow(site, indices) if indices else None
+        self._due_s = 0.0
+        self._logged = {name: Logged(name, array("d"), array("d")) for name in PANEL}
+
+    def take(self, t_s: float, shape: str, raw: bytes) -> None:
+        """One scan. Raises as _Follow does."""
+        if self._follow is None or t_s < self._due_s:
+            return
+        for reading in self._follow.take(shape, raw, 0.0):
+            if not reading.outcome.tells:
+                continue
+            self._due_s = t_s + PANEL_EACH_S
+            for name, one in self._logged.items():
+                value = getattr(reading, name)
+                if value is not None:
+                    one.t_s.append(t_s)
+                    one.values.append(value)
+
+    def told(self) -> tuple[Logged, ...]:
+        """The gauges that anything is known of."""
+        return tuple(one for one in self._logged.values() if one.t_s)
+
+
 def _fill(reader: Reader, settings: Settings, meter: int | None, found: Trail) -> tuple[float, int]:
     """The columns, holes, doubts and what panels tell; returns the begin's time and wall clock."""
     site = settings.site
-    panels = [i for i, instrument in enumerate(site.instruments) if instrument.role == "panel"]
-    follow = _Follow(site, ([] if meter is None else [meter]) + panels)
-    at_source = meter is not None and site.instruments[meter].place == "source"
-    logged = {name: Logged(name, array("d"), array("d")) for name in PANEL}
-    doubts = _Doubts(site.nameplate.power_kw)
+    instrument = None if meter is None else site.instruments[meter]
+    follow = _Follow(site, [] if meter is None else [meter])
+    panels, doubts, holes = _Panels(site), _Doubts(site.nameplate.power_kw), []
+    at_source = instrument is not None and instrument.place == "source"
     begun_s = before_s = None
-    first_wall_ns, logged_s = 0, -PANEL_EACH_S
-    longest_s = gap_limit_s(settings)
-    for n, wall_ns, now_s, volts_v, hertz, delivered_kw, shape, raw in _columns(reader):
+    first_wall_ns, longest_s = 0, gap_limit_s(settings)
+    for n, wall_ns, now_s, volts_v, hertz, delivered_kw, shape, raw in reader.columns(*COLUMNS):
         if begun_s is None or before_s is None:
             begun_s = before_s = now_s
             first_wall_ns = wall_ns
+        t_s = now_s - begun_s
         try:
-            readings = follow.take(shape, raw, now_s - before_s)
+            follow.take(shape, raw, now_s - before_s)
+            panels.take(t_s, shape, raw)
         except DAMAGE as fault:
             raise RecordFault(f"{reader.path}: scan {n}: inputs are damaged: {fault}") from None
-        t_s = now_s - begun_s
         if now_s - before_s > longest_s:
-            found.holes = (*found.holes, Hole(before_s - begun_s, t_s, "not observed"))
+            holes.append(Hole(before_s - begun_s, t_s, "not observed"))
         before_s = now_s
         electrical = None
-        if meter is not None and fresh(follow.kept[0], site.instruments[meter], site.limits.stale_s):
+        if instrument is not None and fresh(follow.kept[0], instrument, site.limits.stale_s):
             electrical = follow.kept[0].last.electrical
         power_kw = (electrical.total_kw if electrical else None) if at_source else delivered_kw
         _append(found, t_s, power_kw, volts_v, hertz, electrical)
         doubts.take(t_s, electrical)
-        if panels and t_s - logged_s >= PANEL_EACH_S:
-            logged_s = t_s
-            _log(logged, t_s, readings[-len(panels) :])
-    found.doubts = doubts.told()
-    found.logged = tuple(one for one in logged.values() if one.t_s)
+    found.holes, found.doubts, found.logged = tuple(holes), doubts.told(), panels.told()
     return begun_s or 0.0, first_wall_ns
-
-
-def _columns(reader: Reader) -> Iterator[tuple[Any, ...]]:
-    return reader.columns(*COLUMNS)
 
 
 def _append(found: Trail, t_s: float, power_kw: Maybe, volts_v: Maybe, hertz: Maybe, told: Electrical | None) -> None:
     found.t_s.append(t_s)
-    found.power_kw.append(_or_nan(power_kw))
-    found.volts_v.append(_or_nan(volts_v))
-    found.hertz.append(_or_nan(hertz))
-    amps = told.amps if told is not None else (None, None, None)
-    pairs = told.volts_ll if told is not None else (None, None, None)
-    for column, value in zip((found.amps_a, found.amps_b, found.amps_c), amps, strict=True):
-        column.append(_or_nan(value))
-    for column, value in zip((found.pair_ab, found.pair_bc, found.pair_ca), pairs, strict=True):
-        column.append(_or_nan(value))
-
-
-def _or_nan(value: Maybe) -> float:
-    return NAN if value is None else value
-
-
-def _log(logged: dict[str, Logged], t_s: float, panels: list[InstrumentReading]) -> None:
-    for reading in panels:
-        if not reading.outcome.tells:
-            continue
-        for name, one in logged.items():
-            value = getattr(reading, name)
-            if value is not None:
-                one.t_s.append(t_s)
-                one.values.append(value)
+    found.power_kw.append(NAN if power_kw is None else power_kw)
+    found.volts_v.append(NAN if volts_v is None else volts_v)
+    found.hertz.append(NAN if hertz is None else hertz)
+    a, b, c = NONE3 if told is None else told.amps
+    found.amps_a.append(NAN if a is None else a)
+    found.amps_b.append(NAN if b is None else b)
+    found.amps_c.append(NAN if c is None else c)
+    ab, bc, ca = NONE3 if told is None else told.volts_ll
+    found.pair_ab.append(NAN if ab is None else ab)
+    found.pair_bc.append(NAN if bc is None else bc)
+    found.pair_ca.append(NAN if ca is None else ca)
 
 
 class _Doubts:
@@ -172,18 +175,19 @@ class _Doubts:
         self._since_s: float | None = None
         self._why = ""
         self._last_s = 0.0
+        self._before: Electrical | None = None
 
     def take(self, t_s: float, electrical: Electrical | None) -> None:
-        """One scan."""
+        """One scan; an equal measurement is the same object."""
         self._last_s = t_s
-        if electrical is None:
+        if electrical is None or electrical is self._before:
             return
+        self._before = electrical
         known = [kw for kw in electrical.phase_kw if kw is not None]
-        wrong = [(phase, kw) for phase, kw in zip("ABC", electrical.phase_kw, strict=True) if kw is not None]
-        wrong = [(phase, kw) for phase, kw in wrong if kw < -self._least_kw]
         total_kw = electrical.total_kw
-        if wrong:
-            phase, kw = wrong[0]
+        if known and min(known) < -self._least_kw:
+            kw = min(known)
+            phase = "ABC"[electrical.phase_kw.index(kw)]
             self._begin(t_s, f"phase {phase} shows {kw:.1f} kW: its current transformer is turned round")
         elif total_kw is not None and total_kw < -self._least_kw:
             self._begin(t_s, f"{total_kw:.1f} kW: the current transformers are turned round")
