@@ -9,6 +9,8 @@ from array import array
 from dataclasses import dataclass, field
 from typing import Any
 
+from benchctl.core.ruleset import Quantity
+
 NAN = math.nan
 
 
@@ -74,6 +76,26 @@ class Logged:
     values: "array[float]"
 
 
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A quantity as another recording has it (a capture), in the run's time, faster than the run's own meter.
+
+    name: what and where, as "volts AB"; volts in the sense of the nameplate. refresh_s: time between two values.
+    window_s: time that one value is taken over, about its own instant. doubt_s: how far its time may be off the run's.
+    switched_s: instants at which the recording itself shows a sudden change of load. told: file and how it was aligned.
+    """
+
+    name: str
+    quantity: Quantity
+    t_s: "array[float]"
+    values: "array[float]"
+    refresh_s: float
+    window_s: float = 0.0
+    doubt_s: float = 0.0
+    switched_s: tuple[float, ...] = ()
+    told: str = ""
+
+
 @dataclass(slots=True)
 class Trail:
     """One run. nameplate_kw is the source's; derated_kw where the site file tells one. pairs: line volts AB, BC, CA.
@@ -108,6 +130,7 @@ class Trail:
     flaws: dict[str, str] = field(default_factory=dict)  # of papers: there, but expired or contradictory, and why
     doubts: tuple[Hole, ...] = ()
     logged: tuple[Logged, ...] = ()
+    traces: tuple[Trace, ...] = ()  # of captures
     complete: bool = True  # the record was closed and nothing of it is missing
 
     @property

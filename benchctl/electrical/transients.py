@@ -38,7 +38,7 @@ class Response:
     left: first leaving of the band about the initial value, None = it never did. back: last entry into the tolerance
     band, None = it was never outside, or is not back for good (`recovered` tells which). overshoot: how far beyond the
     final value it goes the other way after the extreme. from_switching, from_leaving: recovery times; None = not
-    recovered in the window.
+    recovered in the window. outside_until_s: the last point outside the tolerance band, None = none is.
     """
 
     initial: float
@@ -51,6 +51,7 @@ class Response:
     overshoot_percent: float
     left: Instant | None
     back: Instant | None
+    outside_until_s: float | None
     recovered: bool
     from_switching: Instant | None
     from_leaving: Instant | None
@@ -113,6 +114,7 @@ def respond(
         overshoot_percent=100.0 * overshoot / rated,
         left=left,
         back=back,
+        outside_until_s=after_s[outside[-1]] if outside else None,
         recovered=recovered,
         from_switching=_recovery(switched, back, recovered),
         from_leaving=_recovery(left or back or switched, back, recovered),
