@@ -1,7 +1,8 @@
 """Steady time: where load is meant to be constant, and what a column said in it.
 
-A program's holds, each from ten seconds after its begin or after a sudden change in it (electrical settling, common
-practice); of a run without a program all of it. Values that are not known break a piece like everywhere else.
+A program's holds, each from ten seconds after its begin or after a sudden change of load in it, ordered or measured
+(electrical settling, common practice); of a run without a program all of it. Values that are not known break a piece
+like everywhere else.
 """
 
 from array import array
@@ -16,6 +17,7 @@ from benchctl.assessment.trail import NAN, Hole, Trail
 from benchctl.core.ruleset import Quantity
 
 SETTLE_S = 10.0
+SUDDEN = 0.05  # share of nameplate by which load must change from one sample to the next to be no constant load
 HOLD = "hold"
 
 
@@ -48,14 +50,34 @@ def steady_spans(case: Case, during: str) -> list[tuple[float, float]]:
         return []
     holds = [(s.from_s, s.to_s) for s in trail.stretches if s.kind == HOLD]
     spans = [(a + SETTLE_S, b) for a, b in holds] if trail.stretches else [(trail.t_s[0], trail.t_s[-1])]
-    for change in trail.changes:
-        spans = [part for span in spans for part in _cut(span, change.at_s)]
+    for at_s in sorted({change.at_s for change in trail.changes} | set(measured_changes(trail))):
+        spans = [part for span in spans for part in _cut(span, at_s)]
     if during:
         run = case.placed.get(during)
         if run is None:
             return []
         spans = [(max(a, run.from_s), min(b, run.to_s)) for a, b in spans]
     return [(a, b) for a, b in spans if b - a > EPSILON_S]
+
+
+def measured_changes(trail: Trail) -> list[float]:
+    """The last samples before the source's load changed by itself: the site's own load came or went.
+
+    kW and kW ÷ V² must both change from one sample to the next by more than 5 % of nameplate (common practice): volts
+    that hunt move kW but not kW ÷ V², and a single wrong value of volts moves that but not kW.
+    """
+    least_kw = SUDDEN * trail.nameplate_kw
+    found, before, at_s = [], NAN, 0.0
+    volts_before = NAN
+    for t_s, kw, volts_v in zip(trail.t_s, trail.power_kw, trail.volts_v, strict=True):
+        if isnan(kw):
+            continue
+        if abs(kw - before) > least_kw:
+            share = (volts_before / volts_v) ** 2 if volts_v > 0.0 else NAN
+            if isnan(share) or abs(kw * share - before) > least_kw:
+                found.append(at_s)
+        before, volts_before, at_s = kw, volts_v, t_s
+    return found
 
 
 def _cut(span: tuple[float, float], at_s: float) -> list[tuple[float, float]]:

@@ -13,6 +13,7 @@ from benchctl.assessment.steady import steady
 from benchctl.assessment.steps import step
 from benchctl.assessment.times import duties, unbroken
 from benchctl.assessment.trail import Trail
+from benchctl.assessment.transients import transients
 from benchctl.assessment.verdict import Judgement, Outcome, Verdict, worst
 from benchctl.core.ruleset import (
     Autonomy,
@@ -24,6 +25,7 @@ from benchctl.core.ruleset import (
     Stability,
     Steady,
     Step,
+    Transient,
     Unbroken,
 )
 
@@ -40,6 +42,7 @@ JUDGES: dict[type[Any], Judge] = {
     Unbroken: unbroken,
     Autonomy: _each(autonomies),
     Steady: _each(steady),
+    Transient: lambda case, rules: transients(case.trail, rules),
     Stability: _each(stability),
     Rest: _each(rest),
     Readings: _each(readings),

@@ -137,18 +137,22 @@ def _why(case: Case, placed: Placed, low: float | None, high: float | None) -> s
 
 
 def _limits(case: Case, low: float | None, high: float | None) -> str:
-    least = "" if low is None else f"at or above {_kw(case, low):g} kW"
-    most = "" if high is None else f"at or below {_kw(case, high):g} kW"
+    least = "" if low is None else f"at or above {_kw(case, low):.6g} kW"
+    most = "" if high is None else f"at or below {_kw(case, high):.6g} kW"
     return " and ".join(filter(None, (least, most))) or "at any load"
+
+
+def _load(case: Case, kw: float) -> str:
+    return f"{kw:.5g} kW ({percent(100.0 * kw / case.base_kw)})"
 
 
 def _extremes(case: Case, run: Run, high: float | None) -> str:
     trail = case.trail
     value, at_s = lowest(trail.t_s, trail.power_kw, run.from_s, run.to_s)
-    said = f"; lowest sample {value:g} kW ({percent(100.0 * value / case.base_kw)}) at {clock(at_s)}"
+    said = f"; lowest sample {_load(case, value)} at {clock(at_s)}"
     if high is not None:
         value, at_s = _highest(case, run)
-        said += f", highest {value:g} kW ({percent(100.0 * value / case.base_kw)}) at {clock(at_s)}"
+        said += f", highest {_load(case, value)} at {clock(at_s)}"
     return said
 
 
@@ -159,18 +163,17 @@ def _highest(case: Case, run: Run) -> tuple[float, float]:
 
 
 def _broken_by(case: Case, placed: Placed) -> str:
-    """The sample out of limits that ended the longest time, where there is one."""
+    """The samples out of limits before and after the longest time, where there are some."""
     run, samples = placed.proven, placed.samples
     if run is None:
         return ""
-    after = run.last + 1
-    if after < len(samples) and samples.marks[after] == BAD:
-        value, at_s = samples.values[after], samples.begins_s[after]
-        return f"; ended by {value:g} kW ({percent(100.0 * value / case.base_kw)}) at {clock(at_s)}"
+    said, after = "", run.last + 1
     if run.first > 0 and samples.marks[run.first - 1] == BAD:
-        value, at_s = samples.values[run.first - 1], samples.begins_s[run.first - 1]
-        return f"; begun after {value:g} kW ({percent(100.0 * value / case.base_kw)}) at {clock(at_s)}"
-    return ""
+        said += f"; begun after {_load(case, samples.values[run.first - 1])}"
+        said += f" at {clock(samples.begins_s[run.first - 1])}"
+    if after < len(samples) and samples.marks[after] == BAD:
+        said += f"; ended by {_load(case, samples.values[after])} at {clock(samples.begins_s[after])}"
+    return said
 
 
 def _not_known(case: Case, placed: Placed) -> str:

@@ -159,3 +159,4 @@ class Program:
     readings: tuple[str, ...] = ()  # names of core/readings.py that a person reads; empty = nobody is asked
     hold_start_timeout_s: float = 60.0
     if_silent: Silence = Silence.UNLOAD
+    rule_sets: tuple[str, ...] = ()  # names of the rule sets that a run of it is judged by

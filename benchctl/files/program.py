@@ -138,6 +138,7 @@ class ProgramFile(Strict):
     readings: Annotated[list[GaugeName], Field(json_schema_extra={"uniqueItems": True}, default_factory=list)]
     hold_start_timeout: Duration = 60.0
     if_silent: Silent = "unload"
+    rule_sets: Annotated[list[Text], Field(json_schema_extra={"uniqueItems": True}, default_factory=list)]
     segments: Annotated[list[SegmentRow], Field(min_length=1, max_length=2000)]
 
 
@@ -158,6 +159,9 @@ def program_of(report: Report) -> Program:
             report.at(("readings", i), f"found {quoted(name)}, expected one of {', '.join(BY_NAME)}")
         elif name in file.readings[:i]:
             report.at(("readings", i), f"{quoted(name)} stands in the list twice, expected once")
+    for i, name in enumerate(file.rule_sets):
+        if name in file.rule_sets[:i]:
+            report.at(("rule_sets", i), f"{quoted(name)} stands in the list twice, expected once")
     if file.start_at is not None and not _is_moment(file.start_at):
         report.at(
             ("start_at",),
@@ -179,6 +183,7 @@ def program_of(report: Report) -> Program:
         readings=tuple(file.readings),
         hold_start_timeout_s=file.hold_start_timeout,
         if_silent=Silence(file.if_silent),
+        rule_sets=tuple(file.rule_sets),
     )
 
 
