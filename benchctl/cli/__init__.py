@@ -21,6 +21,7 @@ FAULT = 70  # EX_SOFTWARE of sysexits.h: whoever calls can tell a fault of bench
 # Verb -> module. The order is the order of the help.
 VERBS: dict[str, str] = {
     "console": "benchctl.cli.console",
+    "new": "benchctl.cli.new",
     "plan": "benchctl.cli.plan",
     "rehearse": "benchctl.cli.rehearse",
     "run": "benchctl.cli.run",
@@ -32,6 +33,7 @@ VERBS: dict[str, str] = {
     "probe": "benchctl.cli.probe",
     "runs": "benchctl.cli.runs",
     "show": "benchctl.cli.show",
+    "assess": "benchctl.cli.assess",
     "export": "benchctl.cli.export",
     "replay": "benchctl.cli.replay",
     "schema": "benchctl.cli.schema",

@@ -1,0 +1,263 @@
+"""A rule set and a site → a program that would satisfy it there, for a person to go on editing.
+
+Levels have a margin for a sag of the volts (P follows V²: 50 % needs 52.06 % for a sag of 2 %), holds a minute more
+than is asked, so that one late scan does not cost the test. Habits are common practice, no source.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from benchctl.core.criteria import criterion, span
+from benchctl.core.levels import best_level_kw
+from benchctl.core.program import Hold, LoadIs, Program, Ramp, Rounding, Segment, Starts, Target
+from benchctl.core.readings import BY_NAME
+from benchctl.core.ruleset import (
+    Autonomy,
+    Duty,
+    Measure,
+    Readings,
+    Rest,
+    Rule,
+    RuleSet,
+    Stability,
+    Steady,
+    Transient,
+    Unbroken,
+)
+from benchctl.core.site import Site
+from benchctl.planning.chain import limit_kw, meters_site, offers_at
+from benchctl.planning.judge_lines import mark
+from benchctl.planning.margins import SAG_PERCENT, corrects_for_volts, sag_factor
+from benchctl.planning.time_checks import tells_power
+
+SPARE_S = 60.0  # more than is asked of each hold
+RAMP_S = 60.0  # for 25 % of the nameplate: 25 % steps and patience, practitioners' habit
+SHORTEST_RAMP_S = 30.0
+LADDER = (25.0, 50.0, 75.0, 100.0)  # where a rule set asks for no load of its own: a quick site test
+LADDER_S = 600.0  # 10 to 15 min are usual
+NO_LOAD_S = 120.0
+STEP_PERCENT, NEAR_PERCENT = 25.0, 5.0  # of a warm-up, which ends a little below the first level
+PRIME = "PRP"  # may be above 100 % for 1 h in 12 h only (ISO 8528-1, second hand): no margin for a sag there
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A segment, and what a reader of the file is told before it."""
+
+    segment: Segment
+    says: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A program and the reasons for its parts."""
+
+    program: Program
+    parts: tuple[Part, ...]
+    rules: RuleSet
+    site: Site
+
+
+def draft(rules: RuleSet, site: Site, name: str = "draft") -> Draft:
+    """A program for a rule set at a site. Whether the site can is the plan's to say. Raises nothing for valid nouns."""
+    from benchctl.planning.draft_blocks import blocks
+
+    head = _head(rules, site, name)
+    parts = [*_steady(rules, site), *_autonomy(rules, head)]
+    top = _last(parts)
+    changes = list(blocks(rules, site, top))
+    parts += changes
+    if (left := _last(parts)) > 0.0:
+        parts.append(Part(_ramp(left, 0.0), ("Load off in a ramp: no rejection is meant.",)))
+    in_band = head.trim
+    parts = [replace(p, segment=_started(p.segment, in_band)) for p in parts]
+    return Draft(replace(head, segments=tuple(p.segment for p in parts)), tuple(parts), rules, site)
+
+
+def _head(rules: RuleSet, site: Site, name: str) -> Program:
+    """Everything of the program but its segments."""
+    kinds = {type(rule) for rule in rules.rules}
+    names = [n for r in rules.rules if isinstance(r, Readings) for n in r.names]
+    names += [r.reading for r in rules.rules if isinstance(r, Stability)]
+    every = [r.interval_s for r in rules.rules if isinstance(r, Readings)]
+    every += [r.interval_s for r in rules.rules if isinstance(r, Stability) and r.reading in BY_NAME]
+    rests = [r.for_s for r in rules.rules if isinstance(r, Rest)]
+    if site.nameplate.kind == "generating set":
+        rests.append(site.limits.source_cooldown_s)
+    head = Program(
+        name=name,
+        title=f"{rules.title}: {site.name}"[:300],
+        segments=(),
+        load_is=LoadIs.SOURCE_TOTAL if meters_site(site) else LoadIs.CHAIN,
+        rounding=Rounding.AT_LEAST if kinds & {Duty, Unbroken} else Rounding.NEAREST,
+        source_cooldown_s=max(rests, default=None),
+        reading_interval_s=min([rules.reading_interval_s, *every]),
+        readings=tuple(dict.fromkeys(n for n in names if n in BY_NAME)),
+    )
+    return replace(head, trim=Transient not in kinds and tells_power(site, head))
+
+
+def _started(segment: Segment, in_band: bool) -> Segment:
+    """A continuous hold begins in band where trim brings the load there."""
+    if in_band and isinstance(segment, Hold) and segment.continuous:
+        return replace(segment, starts=Starts.IN_BAND)
+    return segment
+
+
+def _steady(rules: RuleSet, site: Site) -> Iterator[Part]:
+    """Warm-up and duties, or a ladder where no load is asked for."""
+    duties = [r for r in rules.rules if isinstance(r, Duty)]
+    whole = [r for r in rules.rules if isinstance(r, Unbroken)]
+    if not duties and not whole:
+        if not any(isinstance(r, Autonomy) for r in rules.rules):
+            yield from _ladder(rules, site)
+        return
+    if any(_ends(r) for r in rules.rules):
+        yield Part(Hold(NO_LOAD_S, Target(0.0, percent=True), label="no load"), ("No load, to compare with.",))
+    levels = [_level(site, d.at_least_percent, d.at_most_percent) for d in duties] or [
+        _level(site, whole[0].at_least_percent, None)
+    ]
+    was = 0.0
+    for part in _warm_up(rules, levels[0]):
+        yield part
+        was = _percent(part.segment, was)
+    asked: list[Duty | Unbroken] = [*duties] or [whole[0]]
+    for i, (rule, level) in enumerate(zip(asked, levels, strict=True)):
+        says = [f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]", *_margin(site, rule, level)]
+        hold_s = _hold_s(rules, rule, last=i == len(asked) - 1)
+        if hold_s > rule.for_s + SPARE_S:
+            says.append(f"Held for {span(hold_s)}, because readings are to agree at the end.")
+        yield Part(_ramp(was, level), tuple(says))
+        yield Part(Hold(hold_s, continuous=True, label=rule.key.replace("_", " ")))
+        was = level
+
+
+def _needs_rated(rules: RuleSet) -> bool:
+    return any(_ends(r) or isinstance(r, Transient) for r in rules.rules)
+
+
+def _ends(rule: Rule) -> bool:
+    return isinstance(rule, Steady) and rule.measure in (Measure.DROOP, Measure.REGULATION)
+
+
+def _warm_up(rules: RuleSet, first: float) -> Iterator[Part]:
+    """Quarters of the nameplate below the first level, each held for the warm-up time."""
+    if rules.warm_up_s <= 0.0 or first <= 0.0:
+        return
+    says = (f"Warm-up, {span(rules.warm_up_s)} at each quarter below the first level: common practice.",)
+    steps = max(1, math.ceil((first - NEAR_PERCENT) / STEP_PERCENT - 1e-9) - 1)
+    was = 0.0
+    for i in range(1, steps + 1):
+        level = min(i * STEP_PERCENT, first)
+        yield Part(_ramp(was, level), says if i == 1 else ())
+        yield Part(Hold(rules.warm_up_s, label="warming up"))
+        was = level
+
+
+def _ladder(rules: RuleSet, site: Site) -> Iterator[Part]:
+    """A quarter at a time, for rule sets that ask for no load of their own."""
+    yield Part(Hold(NO_LOAD_S, Target(0.0, percent=True), label="no load"), ("No load, to compare with.",))
+    longest_s = max([LADDER_S, *(r.over_s + SPARE_S for r in rules.rules if isinstance(r, Steady))])
+    levels = [level for level in LADDER if level <= _room_percent(site) or _needs_rated(rules)]
+    was = 0.0
+    for level in levels:
+        says = ("The rule set asks for no load of its own: a ladder of quarters, common practice.",) if not was else ()
+        yield Part(_ramp(was, level), says)
+        top_s = max(longest_s, _stable_s(rules, "") + SPARE_S) if level == levels[-1] else longest_s
+        yield Part(Hold(top_s, label=f"{level:g} %"))
+        was = level
+
+
+def _autonomy(rules: RuleSet, head: Program) -> Iterator[Part]:
+    """Constant kW for the time and a minute more."""
+    was = 0.0
+    for rule in rules.rules:
+        if isinstance(rule, Autonomy):
+            says = f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]"
+            yield Part(_ramp(was, rule.load_percent), (says,))
+            yield Part(Hold(rule.for_s + SPARE_S, continuous=head.trim, label=rule.key.replace("_", " ")))
+            was = rule.load_percent
+
+
+def _stable_s(rules: RuleSet, key: str) -> float:
+    """Time that the readings which are to agree during a duty take; key "" = those that name no duty."""
+    rows = [r for r in rules.rules if isinstance(r, Stability) and r.during == key]
+    return max(((r.count - 1) * r.interval_s for r in rows), default=0.0)
+
+
+def _hold_s(rules: RuleSet, rule: Duty | Unbroken, *, last: bool) -> float:
+    need_s = max(rule.for_s, _stable_s(rules, rule.key), _stable_s(rules, "") if last else 0.0)
+    over_s = max((r.over_s for r in rules.rules if isinstance(r, Steady) and r.during in ("", rule.key)), default=0.0)
+    return max(need_s, over_s) + SPARE_S
+
+
+def _level(site: Site, least: float | None, most: float | None) -> float:
+    """Percent of nameplate to set for a minimum: with the margin where there is room for it, never above most."""
+    if least is None:
+        return 0.95 * (most or 0.0)
+    if most is not None:
+        return min(with_margin(site, least), (least + most) / 2.0)
+    level = with_margin(site, least)
+    return level if level <= _room_percent(site) and _has_stages(site, level) else least
+
+
+def with_margin(site: Site, least: float) -> float:
+    """Percent that still gives so many percent when volts sag by 2 %: P / (1 - s)², to two decimals upwards."""
+    factor = 1.0 if corrects_for_volts(site) else sag_factor(SAG_PERCENT)
+    return math.ceil(100.0 * least / factor - 1e-9) / 100.0
+
+
+def _has_stages(site: Site, level: float) -> bool:
+    """Whether the stages have a level at or above it, below the source's upper limit."""
+    own_kw = site.site_load_reserve_kw if meters_site(site) else 0.0
+    asked_kw = max(0.0, level * site.nameplate.power_kw / 100.0 - own_kw)
+    given_kw = best_level_kw(offers_at(site), asked_kw, Rounding.AT_LEAST, limit_kw(site) - own_kw)
+    return given_kw >= asked_kw - 1e-6
+
+
+def _room_percent(site: Site) -> float:
+    """The most that the source may carry here: its upper limit, and what the units give with the site's own load."""
+    given_kw = math.fsum(offer.full_kw for offer in offers_at(site))
+    given_kw += site.site_load_reserve_kw if meters_site(site) else 0.0
+    upper = 100.0 if site.nameplate.rating_class == PRIME else site.limits.upper_percent
+    return min(upper, 100.0 * given_kw / site.nameplate.power_kw)
+
+
+def _margin(site: Site, rule: Duty | Unbroken, level: float) -> list[str]:
+    """What the margin is, or why there is none, in words."""
+    least = rule.at_least_percent
+    if least is None or level < least or corrects_for_volts(site):
+        return []
+    exact = least / sag_factor(SAG_PERCENT)
+    if level <= least:
+        room = _room_percent(site)
+        return [
+            f"No room for the {exact:.2f} % that a sag of {SAG_PERCENT:g} % asks for: {room:.1f} % is the most here."
+        ]
+    gives = level * sag_factor(SAG_PERCENT)
+    formula = f"{least:g} / (1 - {SAG_PERCENT / 100:g})² = {exact:.2f} %"
+    return [f"{least:g} % with volts {SAG_PERCENT:g} % low needs {formula}; {level:g} % then gives {gives:.2f} %."]
+
+
+def _ramp(was: float, to: float) -> Ramp:
+    over_s = max(SHORTEST_RAMP_S, 30.0 * math.ceil(abs(to - was) / 25.0 * RAMP_S / 30.0 - 0.1))
+    return Ramp(Target(to, percent=True), over_s)
+
+
+def _percent(segment: Segment, was: float) -> float:
+    """Where a segment leaves the target."""
+    match segment:
+        case Hold(at=None):
+            return was
+        case Hold(at=Target(value=value)) | Ramp(to=Target(value=value)):
+            return value
+    target = getattr(segment, "to", None)
+    return target.value if isinstance(target, Target) else was
+
+
+def _last(parts: list[Part]) -> float:
+    level = 0.0
+    for part in parts:
+        level = _percent(part.segment, level)
+    return level
