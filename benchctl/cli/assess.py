@@ -9,6 +9,8 @@ from benchctl.cli.voice import Voice
 from benchctl.cli.where import run_argument, the_run
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from benchctl.assessment.trail import Trail
     from benchctl.assessment.verdict import Judgement, Verdict, Working
     from benchctl.record.assessed import Assessed
@@ -58,11 +60,12 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
     voice.text(f"run         {path.stem}, begun {found.trail.began}")
     if condition != "closed":
         voice.narrate(f"the record is {condition}: what is not in it is not demonstrated")
-    for judgement in found.judgements:
+    for judgement, source in zip(found.judgements, found.sources, strict=True):
         for row in rows(judgement):
             voice.row(row)
         for line in lines(judgement, found.trail, brief=args.brief):
             voice.text(line)
+        voice.text(f"  Limits from {source.path}, sha256 {source.sha256[:16]}")
     for line in figure_lines(found):
         voice.text(line)
     voice.text()
@@ -132,12 +135,29 @@ def figure_lines(found: "Assessed") -> Iterator[str]:
         yield from working_lines(one)
 
 
-def outcome_lines(judgements: "tuple[Judgement, ...]") -> Iterator[str]:
-    """A line a rule set, for the end of a run."""
-    for judgement in judgements:
-        counts = [verdict.outcome.value for verdict in judgement.verdicts]
-        parts = [f"{counts.count(word)} {word}" for word in dict.fromkeys(sorted(counts))]
-        yield f"{judgement.rule_set:<22} {judgement.outcome.value} ({', '.join(parts)})"
+def tell_verdicts(path: "Path", voice: Voice) -> list[dict[str, str]]:
+    """At the end of a run: a line for each rule set that its program names, and the same as rows. Never raises."""
+    from benchctl.files import FileFault
+    from benchctl.record.assessed import assessed, named
+    from benchctl.record.fault import RecordFault
+    from benchctl.record.reader import Reader
+
+    try:
+        with Reader(path) as reader:
+            found = assessed(reader) if named(reader) else None
+    except (RecordFault, FileFault, OSError) as fault:
+        voice.narrate(f"not assessed: {fault}")
+        return []
+    for judgement in found.judgements if found else ():
+        voice.text(f"verdict     {outcome_line(judgement)}")
+    return [{"rule_set": j.rule_set, "outcome": j.outcome.value} for j in (found.judgements if found else ())]
+
+
+def outcome_line(judgement: "Judgement") -> str:
+    """A rule set in a line: its outcome, and how many of its rules came out how."""
+    counts = [verdict.outcome.value for verdict in judgement.verdicts]
+    parts = [f"{counts.count(word)} {word}" for word in ("shown", "not met", "not demonstrated") if word in counts]
+    return f"{judgement.rule_set}: {judgement.outcome.value} ({', '.join(parts) or 'no rules'})"
 
 
 def _moment(trail: "Trail", at_s: float | None) -> str:

@@ -8,9 +8,11 @@ import asyncio
 import signal
 import time
 from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 from benchctl.cli import GOOD, NOT_GOOD
+from benchctl.cli.assess import tell_verdicts
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
 from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, steady, wrapped
@@ -129,7 +131,8 @@ class Follow:
         told = "not known" if peak is None else f"{peak:.1f} kW ({data['delivered_from']})"
         self._voice.text(f"peak        {data['planned_peak_kw']:.1f} kW planned, {told} delivered")
         self._voice.text(f"record      {data['run']}")
-        self._voice.row(data)
+        run = Path(str(data["run"]))
+        self._voice.row(data | {"verdicts": tell_verdicts(run, self._voice) if run.is_file() else []})
         return EXIT.get(outcome, 1) if sealed else max(1, EXIT.get(outcome, 1))
 
     # -- the operator

@@ -33,12 +33,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, voice: Voice) -> int:
     """Rehearse. Exit codes: see cli/__init__.py. Raises FileFault for files that cannot be read."""
     from benchctl.core.decision import Settings
-    from benchctl.files import read_program, read_scenario, read_site
+    from benchctl.files import read_program, read_rule_set, read_scenario, read_site
     from benchctl.planning import plan
 
     site, files = read_site(args.site)
     program, program_file = read_program(args.program)
-    files = (*files, program_file)
+    files = (*files, program_file, *(read_rule_set(name)[1] for name in program.rule_sets))
     scenario = None
     if args.scenario:
         scenario, scenario_file = read_scenario(args.scenario, site)
@@ -142,6 +142,7 @@ def _tell(
     voice: Voice, rehearsal: "Rehearsal", last: "Frame", tally: "Tally", recorder: "Recorder", wall_s: float
 ) -> int:
     """Close the record and tell the outcome; returns the exit code."""
+    from benchctl.cli.assess import tell_verdicts
     from benchctl.cli.curve import curve
 
     outcome = outcome_of(rehearsal, last)
@@ -171,5 +172,6 @@ def _tell(
     voice.text(f"time        {clock(tally.virtual_s)[:-2]} rehearsed in {wall_s:.1f} s")
     voice.text(f"events      {tally.events}, of which {tally.trips} trips")
     voice.text(f"record      {recorder.path}")
-    voice.row({"outcome": outcome, "run": str(recorder.path), **totals})
+    verdicts = tell_verdicts(recorder.path, voice)
+    voice.row({"outcome": outcome, "run": str(recorder.path), **totals, "verdicts": verdicts})
     return EXIT.get(outcome, 1) if sealed else max(1, EXIT.get(outcome, 1))
