@@ -11,7 +11,7 @@ Fans: on while a unit owes or will be loaded, started one after the other over t
 from benchctl.core.decision import Settings
 from benchctl.core.seen import Contact, Seen
 from benchctl.core.state import Mode, State, UnitState, undecided
-from benchctl.core.thermal import near
+from benchctl.core.thermal import near, reads_cool
 
 
 def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
@@ -27,7 +27,7 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
             u.hot, u.owed_s, u.near_s = True, terms.minimum_s, terms.near_s
         if u.possible:
             u.cooling_s = 0.0
-        elif u.hot and u.heard:
+        elif u.hot and u.heard and (u.fan or not reads_cool(terms, s.reading, site.ambient_c)):
             u.cooling_s = min(u.cooling_s + dt_s, 1e6)
         paying = u.hot and u.fan and s.contact is Contact.FRESH and s.reading.airflow is True and not u.possible
         if paying and s.load == 0 and unloaded_s > 0.0:

@@ -28,6 +28,7 @@ from benchctl.core.shown import (
 )
 from benchctl.core.site import Unit
 from benchctl.core.state import Alarm, InstrumentState, Mode, Shelved, State, UnitState
+from benchctl.core.thermal import reads_cool
 from benchctl.core.unable import UNPROVEN
 
 NEVER_S = 1e9  # an age that means "never heard"
@@ -35,30 +36,34 @@ NEVER_S = 1e9  # an age that means "never heard"
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """One word for how a unit is, and what it means; of those that hold the first is shown."""
+    """One word for how a unit is, and what it means; of those that hold the first is shown.
+
+    holds: of the unit, what is seen of it, and whether its exhaust reads cool.
+    """
 
     word: str
     says: str
-    holds: Callable[[UnitState, SeenUnit], bool]
+    holds: Callable[[UnitState, SeenUnit, bool], bool]
 
 
 CONDITIONS: tuple[Condition, ...] = (
-    Condition("not met", "it has never answered", lambda u, s: not u.heard),
-    Condition("lost", "it does not answer any more", lambda u, s: s.contact is Contact.LOST),
-    Condition("stale", "it has not answered for a while", lambda u, s: s.contact is Contact.STALE),
-    Condition("swapped", "another unit answers in its place", lambda u, s: u.swapped),
-    Condition("stopped", "its emergency stop is operated", lambda u, s: s.reading.emergency_stop is True),
-    Condition("stuck closed", "a contactor does not open", lambda u, s: bool(u.welded)),
-    Condition("found on", "load is on that this session did not start", lambda u, s: u.found),
-    Condition("tripped", "taken off by an interlock", lambda u, s: u.out),
-    Condition("local", "under its own panel: it takes no orders", lambda u, s: s.reading.remote is False),
-    Condition("changed", "its load changed without our order", lambda u, s: u.foreign or u.fell or u.restarted),
-    Condition("loaded", "load is on, or may be", lambda u, s: bool(u.possible)),
-    Condition("cooling", "it owes cool-down, and its fans run", lambda u, s: u.hot and s.reading.fan_on is True),
-    Condition("hot", "it owes cool-down, and its fans are not known to run", lambda u, s: u.hot),
-    Condition("off", "no load, cool, its fans rest", lambda u, s: not u.fan and s.unable == UNPROVEN),
-    Condition("ready", "its stages may be closed", lambda u, s: not s.unable),
-    Condition("not ready", "its stages may not be closed; why is told beside it", lambda u, s: True),
+    Condition("not met", "it has never answered", lambda u, s, cool: not u.heard),
+    Condition("lost", "it does not answer any more", lambda u, s, cool: s.contact is Contact.LOST),
+    Condition("stale", "it has not answered for a while", lambda u, s, cool: s.contact is Contact.STALE),
+    Condition("swapped", "another unit answers in its place", lambda u, s, cool: u.swapped),
+    Condition("stopped", "its emergency stop is operated", lambda u, s, cool: s.reading.emergency_stop is True),
+    Condition("stuck closed", "a contactor does not open", lambda u, s, cool: bool(u.welded)),
+    Condition("found on", "load is on that this session did not start", lambda u, s, cool: u.found),
+    Condition("tripped", "taken off by an interlock", lambda u, s, cool: u.out),
+    Condition("local", "under its own panel: it takes no orders", lambda u, s, cool: s.reading.remote is False),
+    Condition("changed", "its load changed without our order", lambda u, s, cool: u.foreign or u.fell or u.restarted),
+    Condition("loaded", "load is on, or may be", lambda u, s, cool: bool(u.possible)),
+    Condition("cooling", "it owes cool-down, and its fans run", lambda u, s, cool: u.hot and s.reading.fan_on is True),
+    Condition("to be cooled", "it reads cool, but owes its cool-down", lambda u, s, cool: u.hot and cool),
+    Condition("hot", "it owes cool-down, and its fans are not known to run", lambda u, s, cool: u.hot),
+    Condition("off", "no load, cool, its fans rest", lambda u, s, cool: not u.fan and s.unable == UNPROVEN),
+    Condition("ready", "its stages may be closed", lambda u, s, cool: not s.unable),
+    Condition("not ready", "its stages may not be closed; why is told beside it", lambda u, s, cool: True),
 )  # fmt: skip
 
 
@@ -74,7 +79,9 @@ def snapshot(
     state, seen = frame.decision.state, frame.decision.seen
     site = settings.site
     seen_units = seen.units or [_unseen(u, unit) for u, unit in zip(state.units, site.units, strict=True)]
-    units = tuple(_unit(frame, u, s, unit) for u, s, unit in zip(state.units, seen_units, site.units, strict=True))
+    units = tuple(
+        _unit(frame, u, s, unit, site.ambient_c) for u, s, unit in zip(state.units, seen_units, site.units, strict=True)
+    )
     loads = [s.load for s in seen_units]
     return Snapshot(
         **_scan(frame),
@@ -208,15 +215,16 @@ def _unseen(u: UnitState, unit: Unit) -> SeenUnit:
     return s
 
 
-def _unit(frame: Frame, u: UnitState, s: SeenUnit, unit: Unit) -> UnitShown:
+def _unit(frame: Frame, u: UnitState, s: SeenUnit, unit: Unit, ambient_c: Maybe) -> UnitShown:
     profile, reading = unit.profile, s.reading
+    cool = reads_cool(profile.cooldown, reading, ambient_c)
     ratio = 1.0 if s.volts_v is None else s.ratio
     load, wanted = s.load, 0 if frame.fault else u.wanted
     ours = bool(frame.decision.state.charge) or frame.decision.state.dropped or bool(frame.fault)
     closed = None if load is None else _names(profile, load)
     return UnitShown(
         name=unit.name,
-        condition=next(c.word for c in CONDITIONS if c.holds(u, s)),
+        condition=next(c.word for c in CONDITIONS if c.holds(u, s, cool)),
         unable=s.unable,
         found=u.found,
         joined=u.joined,

@@ -81,7 +81,7 @@ KEYS: tuple[Key, ...] = (
         _now(lambda s: not s.charge)),
     Key(("f",), "f", "program", "program", FORM, "Picks a program and shows its plan.", (), attached),
     Key(("g",), "g", "start", "start", FORM, "Starts the program through the checks.", (),
-        lambda p: at_rest(p) and p.plan is not None),
+        at_rest),
     Key(("p",), "p", "pause", "pause", ORDER, "Holds the program where it is.", (),
         _now(lambda s: s.mode == "running" and not s.paused)),
     Key(("R",), "R", "resume", "resume", ORDER, "Goes on from what is on now.", (),

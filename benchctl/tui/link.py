@@ -8,7 +8,7 @@ import asyncio
 import time
 from collections import deque
 from collections.abc import Awaitable, Callable, Coroutine
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from benchctl.core.shown import Snapshot
@@ -63,6 +63,7 @@ class Link:
 
     def open(self) -> None:
         """Begin; returns at once."""
+        self.picture.place = replace(self.picture.place, site=clean(self.choice.site), rehearsal=self.choice.rehearse)
         self._task = self._begin(self._live())
 
     async def close(self) -> None:

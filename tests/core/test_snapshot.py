@@ -233,7 +233,8 @@ def break_first(bench: Stepper, **changes) -> Stepper:
 LOW = Command(Verb.SET_LOAD, value=20.0)
 CASES = {  # condition: what happens to the first unit before the last scan
     "not met": lambda w: break_first(w, silent=Outcome.SILENT),
-    "hot": lambda w: w.scan(),
+    "to be cooled": lambda w: w.scan(),
+    "hot": lambda w: break_first(w, exhaust_c=80.0).scan(),
     "cooling": lambda w: (w.scan(), w.scan(Command(Verb.TAKE_CHARGE)), w.run(5.0)),
     "off": lambda w: w.ready(),
     "ready": lambda w: (w.loaded(160.0), w.scan(LOW), w.until(lambda w: not w.state.units[0].hot)),

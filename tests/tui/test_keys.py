@@ -138,8 +138,9 @@ def test_the_key_line_starts_with_the_drop_and_ends_with_the_way_out():
     from tests.tui.pictures import screen
 
     for page in Page:
-        last = screen(picture(page)).splitlines()[-1]
-        assert last.startswith(" ^O ALL LOAD OFF"), page
+        above, last = screen(picture(page)).splitlines()[-2:]
+        assert above.startswith(" ^O ALL LOAD OFF"), page
+        assert last.startswith(" 1 chain  2 program"), page
         assert last.endswith("q leave"), page
 
 

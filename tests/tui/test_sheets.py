@@ -312,7 +312,7 @@ async def test_load_found_on_is_named_before_it_is_adopted():
 
 
 async def test_fans_are_confirmed_of_the_bank_under_the_cursor():
-    async with desk() as d:
+    async with desk(alarms=(alarm("hot, fans stopped", "bank 2"),)) as d:
         await d.press("down", "w", "enter")
         await d.until(lambda: d.host.orders == [("confirm fans", {"unit": "bank 2"})])
 

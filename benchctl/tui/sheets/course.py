@@ -80,11 +80,12 @@ def _verdict(ref: str, name: str, told: dict[str, Any]) -> Sheet:
 
 
 def start(console: "Console") -> Sheet | None:
-    """Start the program that is chosen, through the checks; taking charge comes first where nobody has."""
+    """Start the program that is chosen, through the checks; picking one and taking charge come first."""
     plan, now = console.picture.plan, console.picture.now
-    if plan is None or now is None:
-        console.link.say("no program is chosen: f picks one")
+    if now is None:
         return None
+    if plan is None:
+        return program(console)
     if not plan.get("feasible"):
         console.link.say("the program cannot be run here: its plan says why", bad=True)
         return None

@@ -27,6 +27,7 @@ SHAPES: dict[str, tuple[str, Mark]] = {
     "changed": ("▲", Mark.ABNORMAL),
     "loaded": ("■", Mark.STRONG),
     "cooling": ("◆", Mark.PLAIN),
+    "to be cooled": ("◇", Mark.PLAIN),
     "hot": ("▲", Mark.ABNORMAL),
     "off": ("·", Mark.QUIET),
     "ready": ("□", Mark.PLAIN),
@@ -65,6 +66,8 @@ def _waiting(picture: Picture, width: int) -> list[Line]:
     lines: list[Line] = [()]
     if rated_kw:
         lines.append(((f"  {len(picture.place.banks)} banks, {rated_kw:.0f} kW at rated volts", Mark.STRONG),))
+    nothing = (Figure(name, number(None, VALUED, 1, "kW")) for name in ("target", "delivered", "read back", "ordered"))
+    lines = [*_block((tuple(nothing),)), *lines]
     said = picture.lost or picture.starting or "waiting for the first scan"
     return [*lines, *(((f"  {part}", Mark.PLAIN),) for part in wrap(said, max(10, width - 4)))]
 
@@ -271,4 +274,4 @@ def _row(picture: Picture, u: UnitShown, columns: list[tuple[Column, int]], *, a
     return tuple(spans)
 
 
-ASCII = {"×": "X", "▲": "!", "■": "#", "◆": "%", "·": ".", "□": "o", "○": "-"}
+ASCII = {"×": "X", "▲": "!", "■": "#", "◆": "%", "◇": "o", "·": ".", "□": "o", "○": "-"}
