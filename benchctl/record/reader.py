@@ -205,6 +205,13 @@ class Reader:
                 yield Scan(path=self.path, row=row, **{name: row[name] for name in SHOWN})
             last = rows[-1][0]
 
+    def columns(self, *names: str) -> Iterator[tuple[Any, ...]]:
+        """These columns of all scans in order, lazily: much quicker than `scans`, where they are enough."""
+        last = -(1 << 62)
+        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT 4000", (last,), ", ".join((*names, "n"))):
+            yield from (row[:-1] for row in rows)
+            last = rows[-1][-1]
+
     def curve(self, points: int = 600) -> list[tuple[float | None, ...]]:
         """The run thinned out to about so many scans, in order, as rows of CURVE; each is a scan as it was.
 
@@ -240,6 +247,10 @@ class Reader:
             return unpacked(State, rows[0][1]) if rows else None
         except DAMAGE as fault:
             raise RecordFault(f"{self.path}: state after scan {scan} is damaged: {fault}") from None
+
+    def states(self) -> tuple[int, ...]:
+        """The scans after which the record has the full state."""
+        return tuple(n for _, n in self._rows("state", "ORDER BY n", (), "n, n"))
 
     @property
     def gaps(self) -> tuple[Gap, ...]:

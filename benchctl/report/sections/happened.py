@@ -1,0 +1,123 @@
+"""What happened: alarms first-out first, overrides with reasons, holes in time, remarks, checks, cool-down."""
+
+from benchctl.report.dossier import NO_LOAD_PERCENT, Dossier
+from benchctl.report.measures import MISSING, clock, number
+from benchctl.report.parts import Block, Bullets, Column, Para, Section, Table
+from benchctl.report.recorded import Told
+from benchctl.report.words import say
+
+MOST = 200
+
+
+def events(dossier: Dossier) -> Section:
+    """The section."""
+    return Section(
+        say("events"),
+        (
+            *_alarms(dossier),
+            *_overrides(dossier),
+            *_interruptions(dossier),
+            *_remarks(dossier),
+            *_checks(dossier),
+        ),
+    )
+
+
+def _alarms(dossier: Dossier) -> tuple[Block, ...]:
+    found = dossier.run.of("alarm", "trip")[:MOST]
+    if not found:
+        return (Para(say("no alarms")),)
+    columns = (
+        Column(say("order"), "right"),
+        Column(say("time")),
+        Column(say("elapsed"), "right"),
+        Column(say("what"), share=1.0),
+        Column(say("lasted"), "right"),
+    )
+    first_s = next((event.at_s for event in found if event.kind == "trip"), None)
+    rows, order, before_s = [], 0, None
+    for event in found:
+        if event.at_s != before_s:
+            order, before_s = order + 1, event.at_s
+        what = say("tripped", text=event.text) if event.kind == "trip" else event.text
+        what = f"{what} ({say('first out')})" if event.at_s == first_s else what
+        rows.append((str(order), dossier.time(event.at_s), clock(event.at_s), what, _lasted(dossier, event)))
+    return Table(columns, tuple(rows), say("alarms")), Para(say("alarms note"), "note")
+
+
+def _lasted(dossier: Dossier, alarm: Told) -> str:
+    if alarm.kind == "trip":
+        return MISSING
+    row = alarm.get("row")
+    for event in dossier.run.of("returned to normal"):
+        if event.at_s >= alarm.at_s and event.unit == alarm.unit and event.get("row") == row:
+            return clock(event.at_s - alarm.at_s)
+    return say("stood")
+
+
+def _overrides(dossier: Dossier) -> tuple[Block, ...]:
+    made = [e for e in dossier.run.of("command") if e.text.startswith(("override", "shelve"))]
+    if not made:
+        return (Para(say("no overrides")),)
+    columns = (Column(say("time")), Column(say("who")), Column(f"{say('what')}, {say('why')}", share=1.0))
+    rows = tuple((dossier.time(e.at_s), e.who, f"{e.unit + ': ' if e.unit else ''}{e.text}") for e in made)
+    return (Table(columns, rows, say("overrides")),)
+
+
+def _interruptions(dossier: Dossier) -> tuple[Block, ...]:
+    items = [f"{dossier.time(h.from_s)} to {dossier.time(h.to_s)}, {clock(h.to_s - h.from_s)}: {h.why}"
+             for h in dossier.trail.holes]  # fmt: skip
+    items += [f"{dossier.time(e.at_s)}: {e.text}" for e in dossier.run.of("clock", "gap", "held")]
+    items += list(dossier.run.gaps)
+    if not items:
+        return (Para(say("no interruptions")),)
+    return (Para(say("interruptions"), "lead"), Bullets(tuple(items[:MOST])))
+
+
+def _remarks(dossier: Dossier) -> tuple[Block, ...]:
+    by_people = (e for e in dossier.trail.entries if e.who and e.what != "override")
+    items = [f"{dossier.time(e.at_s)}, {e.who}: {e.text}" for e in by_people]
+    return (Para(say("remarks"), "lead"), Bullets(tuple(items[:MOST]))) if items else ()
+
+
+def _checks(dossier: Dossier) -> tuple[Block, ...]:
+    items = [f"{dossier.time(e.at_s)}: {e.text}" for e in dossier.run.of("check")]
+    if not items:
+        return (Para(say("no checks")),)
+    return (Para(say("checks"), "lead"), Bullets(tuple(items[:MOST])))
+
+
+def cool_down(dossier: Dossier) -> Section:
+    """Units: from the end of the load to the end of the debt. Source: how long it ran without load."""
+    off = next((e.at_s for e in reversed(dossier.run.of("unloaded"))), None)
+    cool = next((e.at_s for e in reversed(dossier.run.of("done"))), None)
+    ordered = next((e.at_s for e in reversed(dossier.run.events) if _ordered_off(e)), None)
+    if off is None and ordered is not None:
+        said = say("cool-down dropped", off=clock(ordered), off_clock=dossier.time(ordered))
+    elif off is None:
+        said = say("cool-down none")
+    elif cool is None or cool < off:
+        said = say("cool-down open", off=clock(off), off_clock=dossier.time(off))
+    else:
+        said = say(
+            "cool-down text", off=clock(off), off_clock=dossier.time(off), cool=clock(cool),
+            cool_clock=dossier.time(cool), length=clock(cool - off),
+        )  # fmt: skip
+    return Section(say("cool-down"), (Para(said), Para(_rest(dossier))))
+
+
+def _ordered_off(event: Told) -> bool:
+    return event.kind == "trip" or (event.kind == "command" and event.text.startswith("drop"))
+
+
+def _rest(dossier: Dossier) -> str:
+    """The unbroken time at the end for which the source turned, told its hertz, and carried next to nothing."""
+    trail = dossier.trail
+    i = len(trail.t_s) - 1
+    limit_kw = dossier.run.site.nameplate.power_kw * NO_LOAD_PERCENT / 100.0
+    while i >= 0 and trail.power_kw[i] <= limit_kw and trail.hertz[i] > 0.0:
+        i -= 1
+    length_s = trail.t_s[-1] - trail.t_s[min(i + 1, len(trail.t_s) - 1)] if len(trail.t_s) else 0.0
+    if length_s <= 0.0:
+        return say("source rest none")
+    return say("source rest", percent=number(NO_LOAD_PERCENT, 0), length=clock(length_s))
