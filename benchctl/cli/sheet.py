@@ -32,9 +32,7 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
     program, _ = read_program(args.program)
     site = read_site(args.site)[0] if args.site else None
     content = sheet(program, site, Measures(args.units))
-    voice.row(
-        {"row": "sheet", "program": program.name, "site": site.name if site else None, "content": content.plain()}
-    )
+    voice.row({"program": program.name, "site": site.name if site else None, "sheet": content.plain()})
     if args.out is None:
         for line in text_lines(content):
             voice.text(line)

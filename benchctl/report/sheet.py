@@ -18,6 +18,7 @@ LINE = "________________"
 def sheet(program: Program, site: Site | None, measures: Measures) -> Content:
     """The sheet. Without a site there are no kW and no fuel."""
     drawn = plan(site, program) if site is not None else None
+    signed = Signatures((say("operator"), say("witness")), (say("sign name"), say("sign line")))
     sections = [
         Section(say("sheet people"), (Pairs(_people(site)),)),
         Section(say("sheet fuel"), (Para(_fuel(drawn, measures)),)),
