@@ -93,7 +93,8 @@ def calm(trail: Trail, spans: Sequence[tuple[float, float]], values: "array[floa
     found = Calm(list(spans), [], [])
     for begin_s, end_s in spans:
         piece, before_s = Piece(), begin_s
-        for k in range(bisect_left(trail.t_s, begin_s - EPSILON_S), bisect_right(trail.t_s, end_s + EPSILON_S)):
+        stop = _stop(trail, end_s)
+        for k in range(bisect_left(trail.t_s, begin_s - EPSILON_S), stop):
             value, t_s = values[k], trail.t_s[k]
             if isnan(value):
                 continue
@@ -106,12 +107,16 @@ def calm(trail: Trail, spans: Sequence[tuple[float, float]], values: "array[floa
             piece.t_s.append(t_s)
             piece.values.append(value)
             before_s = t_s
-        last = bisect_right(trail.t_s, end_s + EPSILON_S) - 1
-        unseen = (last >= 0 and isnan(values[last])) or breaks.between(before_s, end_s) is not None
+        unseen = (stop > 0 and isnan(values[stop - 1])) or breaks.between(before_s, end_s) is not None
         if not piece.t_s or (unseen and end_s - before_s > gap_s + EPSILON_S):
             found.unknown.append(Hole(before_s, end_s, "not known"))
         found.pieces += [piece] if piece.t_s else []
     return found
+
+
+def _stop(trail: Trail, end_s: float) -> int:
+    """The first sample that does not belong to a time any more: an end belongs to what follows, but for the last."""
+    return bisect_right(trail.t_s, end_s) if end_s >= trail.t_s[-1] else bisect_left(trail.t_s, end_s - EPSILON_S)
 
 
 def column(trail: Trail, quantity: Quantity) -> "array[float]":

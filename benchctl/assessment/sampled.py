@@ -73,13 +73,20 @@ def _minutes(trail: Trail, scans: Samples, low: float | None, high: float | None
         else:
             how, mean = scans.marks[k], scans.values[k]
         if how == GOOD:
-            whole = stop < count or stop == k + 1
+            whole = stop < count or _apart_s(t_s, k) >= MINUTE_S - EPSILON_S
             _add(made, begin_s, begin_s + MINUTE_S if whole else t_s[stop - 1], mean, GOOD)
             k = stop
         else:
             _add(made, begin_s, begin_s, mean if how == BAD else NAN, how)
             k += 1
     return made
+
+
+def _apart_s(t_s: "array[float]", k: int) -> float:
+    """How far apart samples lie at the k-th: one a minute stands for its minute, one of many for its instant."""
+    if len(t_s) < 2:
+        return 0.0
+    return t_s[k] - t_s[k - 1] if k else t_s[1] - t_s[0]
 
 
 def _minute(trail: Trail, scans: Samples, first: int, stop: int, gap_s: float) -> int:
