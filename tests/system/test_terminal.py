@@ -1,52 +1,13 @@
 """`benchctl run` in a real terminal, 80 columns wide: what an operator sees, types and presses."""
 
-import shlex
-import subprocess
-import sys
-
 import pytest
 
 from tests.needs import needs
 from tests.system.live import ON_S, fans_on, loaded, log, quiet, truths
-from tests.system.small import PATIENCE_S, Place, place, short_program, until
+from tests.system.small import place, short_program, until
+from tests.system.tmux import COLUMNS, Terminal
 
 pytestmark = [pytest.mark.slow, needs("tmux")]
-COLUMNS = 80
-
-
-class Terminal:
-    """A tmux server of its own with one window, in which a verb runs."""
-
-    def __init__(self, here: Place, name: str, *words: str) -> None:
-        self._here, self._socket = here, str(here.folder / name)
-        command = f"{shlex.join([sys.executable, '-m', 'benchctl', *words])}; echo ended with exit code $?; sleep 100"
-        self._tmux("-f", "/dev/null", "new-session", "-d", "-x", str(COLUMNS), "-y", "40", command)
-
-    def _tmux(self, *words: str) -> str:
-        return subprocess.run(
-            ["tmux", "-S", self._socket, *words], capture_output=True, text=True, check=False, timeout=PATIENCE_S,
-            cwd=self._here.folder, env=self._here.env,
-        ).stdout  # fmt: skip
-
-    @property
-    def screen(self) -> str:
-        """All that it has shown, lines that the terminal had to break put together again."""
-        return self._tmux("capture-pane", "-p", "-J", "-S", "-500")
-
-    def until(self, words: str, limit_s: float = ON_S) -> None:
-        """Until it has shown that, in however many lines."""
-        try:
-            until(lambda: words in " ".join(self.screen.split()), limit_s, every_s=0.2)
-        except AssertionError:
-            raise AssertionError(f"not shown within {limit_s:.0f} s: {words}\n{self.screen}") from None
-
-    def press(self, *keys: str) -> None:
-        """Keys by their tmux names."""
-        self._tmux("send-keys", *keys)
-
-    def close(self) -> None:
-        """Close the window, as its cross does."""
-        self._tmux("kill-server")
 
 
 @pytest.fixture
