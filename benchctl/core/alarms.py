@@ -10,6 +10,7 @@ from operator import attrgetter
 from typing import Any
 
 from benchctl.core import shelving
+from benchctl.core.calm import LOOKS, Calm
 from benchctl.core.causes import BENCH_ROWS, BY_KEY, ROWS, UNIT_ROWS, Row
 from benchctl.core.conditions import Active, Flag, Now
 from benchctl.core.decision import Event, Settings
@@ -53,24 +54,37 @@ def alarms(state: State, seen: Seen, settings: Settings, dt_s: float, events: li
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
-    """The rows of one kind of subject. flags, others: the same rows' conditions, ordered for a quick look at all."""
+    """The rows of one kind of subject, and their conditions ordered for a quick look at all.
+
+    A condition stands in flags, behind one look that answers for it, or in others.
+    """
 
     rows: tuple[Row, ...]
     flags: Callable[[UnitState], tuple[Any, ...]]
+    looks: tuple[tuple[Calm, tuple[Active, ...]], ...]
     others: tuple[Active, ...]
 
     @staticmethod
     def of(rows: tuple[Row, ...]) -> "_Rows":
         flags = [row.active.name for row in rows if isinstance(row.active, Flag)]
-        if len(flags) < 2:  # an attrgetter of one name gives no tuple
-            return _Rows(rows, lambda _: (), tuple(row.active for row in rows))
-        others = tuple(row.active for row in rows if not isinstance(row.active, Flag))
-        return _Rows(rows, attrgetter(*flags), others)
+        left = {row.key: row.active for row in rows if len(flags) < 2 or not isinstance(row.active, Flag)}
+        looks = [(calm, tuple([left.pop(key) for key in keys if key in left])) for calm, keys in LOOKS]
+        return _Rows(
+            rows,
+            attrgetter(*flags) if len(flags) > 1 else lambda _: (),  # an attrgetter of one name gives no tuple
+            tuple([(calm, behind) for calm, behind in looks if behind]),
+            tuple(left.values()),
+        )
 
     def quiet(self, now: Now) -> bool:
         """True when no row has a reason for an alarm that does not stand yet."""
         now.was = False
-        return not (any(self.flags(now.u)) or any([active(now) for active in self.others]))  # noqa: C419 - quicker
+        if any(self.flags(now.u)):
+            return False
+        for calm, behind in self.looks:
+            if not calm(now) and any([active(now) for active in behind]):  # noqa: C419 - quicker
+                return False
+        return not any([active(now) for active in self.others])  # noqa: C419 - quicker
 
 
 ENDED_BY_RESET = frozenset(row.key for row in ROWS if row.ends)

@@ -31,6 +31,11 @@ def over_c(unit: Unit, reading: UnitReading, limits: Limits) -> float:
     return _threshold_c(unit, reading, limits, limits.exhaust_trip_percent)
 
 
+def lowest_limit_c(unit: Unit, reading: UnitReading, limits: Limits) -> float:
+    """The lower of the two, in degrees Celsius: an exhaust below it neither warns nor trips."""
+    return _threshold_c(unit, reading, limits, min(limits.exhaust_warn_percent, limits.exhaust_trip_percent))
+
+
 def reads_cool(cooldown: CoolDown, reading: UnitReading, ambient_c: Maybe) -> bool:
     """True when a sensor says that the exhaust is near its reference; a unit without one never reads cool."""
     return cooldown.reference != "none" and near(cooldown, reading, ambient_c) is True
