@@ -13,9 +13,9 @@ A meter counts while its answer is younger than the stale time; a figure that ne
 from benchctl.core.connection import volts_share
 from benchctl.core.decision import Settings
 from benchctl.core.limits import or_reserve_kw
-from benchctl.core.reading import NO_ELECTRICAL, Electrical, Maybe
-from benchctl.core.seen import Seen
-from benchctl.core.site import Instrument, Nameplate
+from benchctl.core.reading import NO_ELECTRICAL, Electrical, Maybe, mean
+from benchctl.core.seen import Seen, SeenUnit
+from benchctl.core.site import Instrument, Nameplate, Unit
 from benchctl.core.state import InstrumentState, State
 
 UNKNOWN_RATIO = 1.10  # assumed for limits while volts are not known
@@ -24,12 +24,14 @@ HERTZ_PLAUSIBLE = 0.5  # share of rated hertz around it that can be a reading at
 
 def volts_of(e: Electrical, nameplate: Nameplate) -> Maybe:
     """The mean volts in the sense of the nameplate: line-to-line for three phases and three wires, else to neutral."""
-    line, neutral = e.mean_ll_v, e.mean_ln_v
     phases = len(nameplate.wiring.phases)
     if phases == 1:
-        return neutral if neutral is not None else line
+        neutral = mean(e.volts_ln)
+        return mean(e.volts_ll) if neutral is None else neutral
+    line = mean(e.volts_ll)
     if line is not None:
         return line
+    neutral = mean(e.volts_ln)
     return None if neutral is None else neutral * (3.0**0.5 if phases == 3 else 2.0)
 
 
@@ -44,6 +46,7 @@ def read_meters(state: State, seen: Seen, settings: Settings) -> None:
     limits, plate = site.limits, site.nameplate
     by_place: dict[str, Electrical] = {}
     metered = False
+    blind: list[tuple[SeenUnit, Unit]] = []
     for kept, instrument in zip(state.instruments, site.instruments, strict=True):
         if instrument.role != "meter":
             continue
@@ -56,21 +59,22 @@ def read_meters(state: State, seen: Seen, settings: Settings) -> None:
             seen.source_frozen = kept.age_s < limits.stale_s and not usable
     _volts_and_hertz(seen, by_place, settings)
     for s, unit in zip(seen.units, site.units, strict=True):
-        own = s.reading.electrical if s.age_s < limits.stale_s else NO_ELECTRICAL
         metered = metered or "power_kw" in unit.profile.reports or s.reading.power_reading
+        own = s.reading.electrical if s.age_s < limits.stale_s else NO_ELECTRICAL
         volts_v = seen.volts_v
         if own is not NO_ELECTRICAL:
             s.power_kw = own.total_kw
             own_v = volts_of(own, plate)
             volts_v = volts_v if own_v is None else own_v
-        if volts_v is not None:
+        if volts_v is None:
+            blind.append((s, unit))
+        else:
             s.volts_v = volts_v * volts_share(plate, unit.profile)
             s.ratio = s.volts_v / unit.profile.rated_v
-    for s, unit in zip(seen.units, site.units, strict=True):
-        if s.volts_v is None:  # without any meter the nameplate is all there is; the plan says so
-            nominal_v = plate.volts * volts_share(plate, unit.profile)
-            s.ratio = nominal_v / unit.profile.rated_v * (UNKNOWN_RATIO if metered else 1.0)
-            s.volts_v = None if metered else nominal_v
+    for s, unit in blind:  # without any meter the nameplate is all there is; the plan says so
+        nominal_v = plate.volts * volts_share(plate, unit.profile)
+        s.ratio = nominal_v / unit.profile.rated_v * (UNKNOWN_RATIO if metered else 1.0)
+        s.volts_v = None if metered else nominal_v
     _kilowatts(state, seen, by_place, settings)
 
 

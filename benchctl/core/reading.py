@@ -5,7 +5,6 @@ A reading belongs to one scan only; age and last known values are kept by percei
 
 from dataclasses import dataclass
 from enum import Enum
-from functools import cached_property
 
 Maybe = float | None
 Three = tuple[Maybe, Maybe, Maybe]
@@ -23,24 +22,21 @@ class Outcome(Enum):
     GATEWAY = "gateway"  # the gateway answers for a missing unit (exceptions 10, 11)
     NOT_ASKED = "not asked"  # resting, or the scan was cut short
 
-    @property
-    def answered(self) -> bool:
-        """True when the device itself was heard."""
-        return self in (Outcome.OK, Outcome.PART, Outcome.REFUSED)
-
-    @property
-    def tells(self) -> bool:
-        """True when there are values; a busy device that only refuses leaves its last ones to age."""
-        return self in (Outcome.OK, Outcome.PART)
+    def __init__(self, word: str) -> None:
+        self.answered = word in ("ok", "part", "refused")  # the device itself was heard
+        self.tells = word in ("ok", "part")  # there are values; a busy device that only refuses leaves its last to age
 
 
 def mean(values: Three) -> Maybe:
     """Mean of the values that are known, or None."""
+    a, b, c = values
+    if a is not None and b is not None and c is not None:
+        return (a + b + c) / 3
     known = [v for v in values if v is not None]
     return sum(known) / len(known) if known else None
 
 
-@dataclass(frozen=True)  # without slots: what follows from the fields is kept beside them
+@dataclass(frozen=True, slots=True)
 class Electrical:
     """One measurement of volts, amps and power; indices 0, 1, 2 are A, B, C or AB, BC, CA."""
 
@@ -55,23 +51,13 @@ class Electrical:
     energy_kwh: Maybe = None
     refresh_count: int | None = None
 
-    @cached_property
+    @property
     def total_kw(self) -> Maybe:
         """Total kW: as reported, or the sum of three known phases."""
         if self.power_kw is not None:
             return self.power_kw
         a, b, c = self.phase_kw
         return None if a is None or b is None or c is None else a + b + c
-
-    @cached_property
-    def mean_ll_v(self) -> Maybe:
-        """Mean of the line-to-line volts that are known."""
-        return mean(self.volts_ll)
-
-    @cached_property
-    def mean_ln_v(self) -> Maybe:
-        """Mean of the line-to-neutral volts that are known."""
-        return mean(self.volts_ln)
 
 
 NO_ELECTRICAL = Electrical()

@@ -11,6 +11,13 @@ from typing import Any
 from benchctl.core.profile import Profile
 from benchctl.core.registers import RegisterMap
 
+_PHASES = {
+    "three-phase four-wire": (0, 1, 2),
+    "three-phase three-wire": (0, 1, 2),
+    "single-phase two-wire": (0,),
+    "single-phase three-wire": (0, 1),
+}
+
 
 class Wiring(Enum):
     """How the source's conductors run."""
@@ -20,23 +27,9 @@ class Wiring(Enum):
     SINGLE_PHASE_2W = "single-phase two-wire"
     SINGLE_PHASE_3W = "single-phase three-wire"
 
-    @property
-    def phases(self) -> tuple[int, ...]:
-        """Indices of the live phases among A, B, C."""
-        return _PHASES[self.value]
-
-    @property
-    def has_neutral(self) -> bool:
-        """True where line-to-neutral volts exist."""
-        return self is not Wiring.THREE_PHASE_3W
-
-
-_PHASES = {
-    Wiring.THREE_PHASE_4W.value: (0, 1, 2),
-    Wiring.THREE_PHASE_3W.value: (0, 1, 2),
-    Wiring.SINGLE_PHASE_2W.value: (0,),
-    Wiring.SINGLE_PHASE_3W.value: (0, 1),
-}
+    def __init__(self, words: str) -> None:
+        self.phases: tuple[int, ...] = _PHASES[words]  # indices of the live phases among A, B, C
+        self.has_neutral = words != "three-phase three-wire"  # where line-to-neutral volts exist
 
 
 @dataclass(frozen=True, slots=True)
