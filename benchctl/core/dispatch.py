@@ -16,10 +16,11 @@ from benchctl.core.decision import Settings
 from benchctl.core.levels import load_kw, meet, offer
 from benchctl.core.limits import block_kw, ceiling_kw, follow_volts, or_reserve_kw, reckoned_ratio, site_moved, usable
 from benchctl.core.offer import Offer
+from benchctl.core.profile import Profile
 from benchctl.core.program import Rounding
-from benchctl.core.seen import Contact, Seen
+from benchctl.core.seen import Contact, Seen, SeenUnit
 from benchctl.core.site import WhenLost
-from benchctl.core.state import Mode, State
+from benchctl.core.state import Mode, State, UnitState
 
 
 def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_before_kw: float) -> list[int]:
@@ -43,10 +44,11 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
     if state.target_kw != target_before_kw:
         follow_volts(state, seen, settings)
     _follow_site(state, seen, settings)
+    ratios = [reckoned_ratio(state, settings, unit.profile) for unit in units]
     fixed_kw = now_kw = 0.0
-    for w, s, unit, free in zip(wish, seen.units, units, movable, strict=True):
+    for w, s, unit, ratio, free in zip(wish, seen.units, units, ratios, movable, strict=True):
         if w and free:
-            now_kw += load_kw(unit.profile, w, reckoned_ratio(state, settings, unit.profile))
+            now_kw += load_kw(unit.profile, w, ratio)
         elif w:
             fixed_kw += load_kw(unit.profile, w, s.ratio)
     asked_kw = 0.0 if state.mode in (Mode.COOL, Mode.DONE) else chain_target_kw(state, settings)
@@ -57,13 +59,18 @@ def dispatch(state: State, seen: Seen, settings: Settings, dt_s: float, target_b
     )
     target_kw = min(target_kw, now_kw + state.room_kw)
     if asked_kw <= 0.0:
-        return [w if _foreign(state, i) else 0 for i, w in enumerate(wish)]
+        return [w if _foreign(state, u) else 0 for w, u in zip(wish, state.units, strict=True)]
     if target_kw <= 0.0:  # units that did not answer in this scan carry all that is asked: they keep it
         return [0 if free else w for w, free in zip(wish, movable, strict=True)]
-    offers = tuple(_offer(state, seen, settings, i, free) for i, free in enumerate(movable))
+    offers = tuple(
+        [
+            _offer(state, u, s, unit.profile, ratio) if free else NOTHING
+            for u, s, unit, ratio, free in zip(state.units, seen.units, units, ratios, movable, strict=True)
+        ]
+    )
     chosen = choose(
         offers,
-        tuple(w if free else 0 for w, free in zip(wish, movable, strict=True)),
+        tuple([w if free else 0 for w, free in zip(wish, movable, strict=True)]),
         target_kw,
         rounding(state, settings),
         ceiling_kw=max(0.0, roof_kw),
@@ -87,27 +94,24 @@ def chain_target_kw(state: State, settings: Settings) -> float:
     return max(0.0, target_kw)
 
 
-def _foreign(state: State, index: int) -> bool:
+def _foreign(state: State, u: UnitState) -> bool:
     """Its load is somebody else's: it is not written against, but an unload takes it off like any other."""
-    return state.units[index].foreign and state.mode is not Mode.UNLOAD
+    return u.foreign and state.mode is not Mode.UNLOAD
 
 
 def can_move(state: State, index: int, seen: Seen) -> bool:
     """True when its load may be changed: a unit that may not be loaded can still be lowered while it takes orders."""
     u, s = state.units[index], seen.units[index]
-    if _foreign(state, index) or not u.joined or u.out:
+    if not u.joined or u.out or _foreign(state, u):
         return False
     return s.contact is Contact.FRESH and s.reading.remote is not False
 
 
-def _offer(state: State, seen: Seen, settings: Settings, index: int, free: bool) -> Offer:
-    if not free:
-        return NOTHING
-    profile, u = settings.site.units[index].profile, state.units[index]
+def _offer(state: State, u: UnitState, s: SeenUnit, profile: Profile, ratio: float) -> Offer:
     asked = usable(u, profile)
-    if seen.units[index].unable or state.mode is Mode.UNLOAD:  # what went off in an unload is not made up for
+    if s.unable or state.mode is Mode.UNLOAD:  # what went off in an unload is not made up for
         asked = meet(profile, asked, u.wanted)
-    return offer(profile, asked, reckoned_ratio(state, settings, profile), u.health)
+    return offer(profile, asked, ratio, u.health)
 
 
 NOTHING = Offer()
@@ -115,7 +119,7 @@ NOTHING = Offer()
 
 def _held_elsewhere_kw(seen: Seen, movable: list[bool]) -> float:
     """kW that may be closed in units that dispatch cannot move: they count against every limit."""
-    return sum(s.possible_kw for s, free in zip(seen.units, movable, strict=True) if not free)
+    return sum([s.possible_kw for s, free in zip(seen.units, movable, strict=True) if not free])
 
 
 def _follow_site(state: State, seen: Seen, settings: Settings) -> None:
@@ -137,11 +141,11 @@ def _trial_loads(state: State, settings: Settings) -> list[int]:
 
 def _note_shortfall(state: State, seen: Seen, settings: Settings) -> None:
     """Load that goes off with a unit in this scan stays off in this leg, unless the others are to take it over."""
+    kept_off = settings.site.when_lost is not WhenLost.REDISTRIBUTE
     for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
-        if settings.site.when_lost is not WhenLost.REDISTRIBUTE:
+        if kept_off:
             state.short_kw += s.fell_kw
-        gone = u.out or (u.lost and s.contact is Contact.LOST) or not u.joined
-        if gone and u.wanted:
-            if settings.site.when_lost is not WhenLost.REDISTRIBUTE or u.lost:
+        if u.wanted and (u.out or not u.joined or (u.lost and s.contact is Contact.LOST)):
+            if kept_off or u.lost:
                 state.short_kw += load_kw(unit.profile, u.wanted, s.ratio)
             u.wanted = 0

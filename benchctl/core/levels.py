@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from benchctl.core.measure import Measure, measure
-from benchctl.core.offer import Offer
+from benchctl.core.offer import Health, Offer
 from benchctl.core.profile import Profile, SetPoint
 from benchctl.core.program import Rounding
 from benchctl.core.sums import at_most, nearest
@@ -44,10 +44,8 @@ __all__ = [
     "stage_kws",
 ]
 
-Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
-
 WHOLE = (1.0, 1.0, 1.0)
-MOST_KNOWN = 1 << 14  # loads remembered of one profile
+MOST_KNOWN = 1 << 12  # loads, and offers, remembered of one profile
 _FUZZ = 1e-6  # kW: a milliwatt is no load; of a step: noise of a rated value over its resolution
 _NOISE = 1e-9  # of one measure: floating point noise of a division
 
@@ -161,7 +159,6 @@ def _setpoint_share(profile: Profile) -> tuple[float, float, float]:
 # What a unit can give now
 
 
-@lru_cache(maxsize=1 << 12)
 def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Health | None = None) -> Offer:
     """What a unit can give at the present volts.
 
@@ -170,6 +167,17 @@ def offer(profile: Profile, usable: int, volts_ratio: float = 1.0, health: Healt
     volts itself cannot give more than its elements do, so below rated volts its largest set point shrinks
     with the square of the volts.
     """
+    key = usable, volts_ratio, health
+    known = profile.known_offers
+    found = known.get(key)
+    if found is None:
+        if len(known) >= MOST_KNOWN:
+            known.clear()
+        found = known[key] = _offer(profile, usable, volts_ratio, health)
+    return found
+
+
+def _offer(profile: Profile, usable: int, volts_ratio: float, health: Health | None) -> Offer:
     usable &= profile.full_load if not profile.setpoint else -1
     scale = _scale(profile, volts_ratio)
     if profile.setpoint:
@@ -233,6 +241,12 @@ def level_on(m: Measure, target_kw: float, rounding: Rounding, ceiling_kw: float
         raise ValueError("target and ceiling must be numbers")
     target_kw = target_kw if target_kw > _FUZZ else 0.0  # a milliwatt is no load
     low, high = _allowed(m, target_kw, rounding, ceiling_kw)
+    return _level(m, target_kw, rounding, low, high)
+
+
+@lru_cache(maxsize=16)
+def _level(m: Measure, target_kw: float, rounding: Rounding, low: int, high: int) -> Level:
+    """The level within those that are allowed, remembered: through a hold the same question comes in every scan."""
     found = nearest(m.sums.bits, min(target_kw / m.unit_kw, 2.0 * m.total), low, high)
     short = found is None and rounding is Rounding.AT_LEAST
     if found is None:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from functools import cached_property
 
+Health = tuple[tuple[float, float, float], ...]  # found kW as a share of rated, per stage and phase
+
 
 @dataclass(frozen=True)
 class Offer:

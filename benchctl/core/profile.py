@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
 
+from benchctl.core.offer import Health, Offer
 from benchctl.core.registers import Point, RegisterMap
 
 AIR_J_M3K = 1.2041 * 1006.0  # rho (kg/m3, dry air at 20 degC and sea level) times cp (J/(kg K))
@@ -162,6 +163,11 @@ class Profile:
     @cached_property
     def known_kw(self) -> dict[int, tuple[float, float, float, float]]:
         """Phases A, B, C and total of the loads asked for so far, at rated volts: the memory of `core/levels.py`."""
+        return {}
+
+    @cached_property
+    def known_offers(self) -> dict[tuple[int, float, Health | None], Offer]:
+        """Offers by usable load, volts ratio and health: another memory of `core/levels.py`."""
         return {}
 
 
