@@ -225,7 +225,8 @@ def kw_mismatch(now: Now) -> bool | None:
     for u, s, unit in zip(state.units, seen.units, settings.site.units, strict=True):
         if s.load is None or s.load != u.wanted or u.follow_s > 0.0:
             return None
-        expected_kw += load_kw(unit.profile, s.load, s.ratio, u.health)
+        whole = u.health is None and s.load == u.possible
+        expected_kw += s.possible_kw if whole else load_kw(unit.profile, s.load, s.ratio, u.health)
         if u.fan and unit.profile.fan.supply is FanSupply.SOURCE:
             fans_kw += unit.profile.fan.power_kw
     band = now.limits.recheck_percent * (0.9 if now.was else 1.0) / 100.0

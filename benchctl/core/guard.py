@@ -35,19 +35,22 @@ def guard(state: State, seen: Seen, settings: Settings, wish: list[int], dt_s: f
         if u.possible and not u.fan and state.charge and not u.fan_withdrawn and u.heard and not undecided(state, u):
             u.fan, u.fan_on_s = True, 0.0
     orders = tuple(
-        _order(state, u, s, unit, new, old, dt_s)
-        for u, s, unit, new, old in zip(state.units, seen.units, settings.site.units, loads, before, strict=True)
+        [
+            _order(state, u, s, unit, new, old, dt_s)
+            for u, s, unit, new, old in zip(state.units, seen.units, settings.site.units, loads, before, strict=True)
+        ]
     )
     if rising_kw > 0.0:
         state.room_kw = max(0.0, state.room_kw - rising_kw)
+    moved_kw = 0.0
     if loads != before:
         slowest_s = max(u.profile.follow_s + u.profile.meter_refresh_s for u in settings.site.units)
         state.settle_s = max(state.settle_s, slowest_s)
-    moved_kw = sum(
-        load_kw(unit.profile, new, s.ratio) - load_kw(unit.profile, old, s.ratio)
-        for new, old, s, unit in zip(loads, before, seen.units, settings.site.units, strict=True)
-        if new != old
-    )
+        moved_kw = sum(
+            load_kw(unit.profile, new, s.ratio) - load_kw(unit.profile, old, s.ratio)
+            for new, old, s, unit in zip(loads, before, seen.units, settings.site.units, strict=True)
+            if new != old
+        )
     block = abs(moved_kw) >= BLOCK_PERCENT * settings.site.nameplate.power_kw / 100.0
     if block:
         state.block_s = settings.site.limits.block_window_s
@@ -59,7 +62,7 @@ def _allowed(state: State, u: UnitState, s, unit: Unit, new: int) -> int:  # typ
     profile = unit.profile
     if state.dropped or not state.charge or u.out or not u.joined:
         return 0
-    if lowers(profile, new, u.wanted):
+    if new == u.wanted or lowers(profile, new, u.wanted):
         return new
     ready = s.unable == "" and u.fan and u.proven and s.reading.airflow is True and s.ratio <= profile.highest_v_ratio
     # a closing under way is waited for: its unit gets no second one before it is read back
@@ -77,7 +80,11 @@ def _take_back(
     only when the openings of their scan are acknowledged, so an exchange of stages adds what it adds in the end.
     """
     units = settings.site.units
-    rising = [i for i, u in enumerate(state.units) if not lowers(units[i].profile, loads[i], u.wanted)]
+    rising = [
+        i
+        for i, (u, load) in enumerate(zip(state.units, loads, strict=True))
+        if load != u.wanted and not lowers(units[i].profile, load, u.wanted)
+    ]
     while rising:
         total_kw, after_kw = 0.0, 0.0
         for u, s, unit, load in zip(state.units, seen.units, units, loads, strict=True):
@@ -133,9 +140,9 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
     profile = unit.profile
     u.wanted = new
     u.steady_s = u.steady_s if new == old else 0.0
-    rising = not lowers(profile, new, old)
+    rising = new != old and not lowers(profile, new, old)
     u.sent = new if rising else None
-    lower = not lowers(profile, u.possible, new) or (state.dropped and s.load != 0)
+    lower = (u.possible != new and not lowers(profile, u.possible, new)) or (state.dropped and s.load != 0)
     local = s.reading.remote is False
     silent = not state.dropped and (not state.charge or local or not u.heard or undecided(state, u))
     feed = False

@@ -64,7 +64,9 @@ def _add_up(state: State, seen: Seen, settings: Settings) -> None:
             seen.confirmed_kw += s.possible_kw if s.load == u.possible else load_kw(unit.profile, s.load, s.ratio)
         s.unable = unable(u, s, unit)
         if not s.unable or (u.possible and u.joined and not u.out):
-            seen.available_kw += load_kw(unit.profile, usable(u, unit.profile), s.ratio, u.health)
+            most = usable(u, unit.profile)
+            whole = u.health is None and most == u.possible
+            seen.available_kw += s.possible_kw if whole else load_kw(unit.profile, most, s.ratio, u.health)
         if s.reading.site_needs_set is True and (s.told or s.age_s <= stale_s):
             seen.site_needs_set = True
 
@@ -206,7 +208,7 @@ def _load(
     Returns the kW that the unit took off by itself for a reason that it tells.
     """
     profile, fell_kw = unit.profile, 0.0
-    if u.joined and not lowers(profile, load, u.possible):
+    if u.joined and load != u.possible and not lowers(profile, load, u.possible):
         u.foreign, u.wanted = True, load
         events.append(
             Event(
@@ -215,7 +217,7 @@ def _load(
                 index,
             )
         )
-    if lowers(profile, u.wanted, load):  # everything wanted is closed
+    if load == u.wanted or lowers(profile, u.wanted, load):  # everything wanted is closed
         u.follow_s = 0.0
     elif u.follow_s > 0.0:
         u.follow_s = max(0.0, u.follow_s - dt_s)
@@ -245,7 +247,7 @@ def _load(
                 )
             )
         u.wanted = meet(profile, u.wanted, load)
-    if lowers(profile, load, u.wanted):
+    if load == u.wanted or lowers(profile, load, u.wanted):
         u.opening_s, u.welded = 0.0, 0
     elif reading.remote is False:  # it takes no orders: nothing was written that it could fail to follow
         u.opening_s = 0.0
