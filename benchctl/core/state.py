@@ -4,10 +4,10 @@
 again. The classes are therefore not frozen, for speed, but are treated as values outside of `decide`.
 """
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from enum import Enum
-from operator import attrgetter
 
+from benchctl.core.copies import copier
 from benchctl.core.program import Silence
 from benchctl.core.reading import NOT_ASKED_INSTRUMENT, NOT_ASKED_UNIT, InstrumentReading, Maybe, UnitReading
 
@@ -74,10 +74,10 @@ class UnitState:
 
     def copy(self) -> "UnitState":
         """A copy that may be worked on."""
-        return UnitState(*_UNIT_VALUES(self))
+        return _copy_unit(self)
 
 
-_UNIT_VALUES = attrgetter(*(f.name for f in fields(UnitState)))
+_copy_unit = copier(UnitState)
 
 
 @dataclass(slots=True)
@@ -170,10 +170,10 @@ class CheckState:
 
     def copy(self) -> "CheckState":
         """A copy that may be worked on."""
-        return CheckState(*_CHECK_VALUES(self))
+        return _copy_check(self)
 
 
-_CHECK_VALUES = attrgetter(*(f.name for f in fields(CheckState)))
+_copy_check = copier(CheckState)
 
 
 @dataclass(slots=True)
@@ -234,15 +234,15 @@ class State:
 
     def copy(self) -> "State":
         """A copy that may be worked on, down to the units."""
-        new = State(*_VALUES(self))
-        new.units = tuple([u.copy() for u in self.units])
+        new = _copy_state(self)
+        new.units = tuple([_copy_unit(u) for u in self.units])
         new.instruments = tuple([i.copy() for i in self.instruments])
         new.check = self.check.copy()
         new.alarms = dict(self.alarms)
         return new
 
 
-_VALUES = attrgetter(*(f.name for f in fields(State)))
+_copy_state = copier(State)
 
 
 def undecided(state: State, u: UnitState) -> bool:
