@@ -245,7 +245,7 @@ class Engine:
     def _inputs(self, readings: Readings, loop_s: float, cut_short: bool) -> tuple[Inputs, float]:
         """The inputs of a scan and the clock time of it."""
         time = self._passing.scan(loop_s, self.settings.scan_period_s)
-        commands = tuple(replace(c, age_s=c.age_s + time.now_s - given_s) for given_s, c in self._commands)
+        commands = tuple([replace(c, age_s=c.age_s + time.now_s - given_s) for given_s, c in self._commands])
         self._commands.clear()
         return Inputs(
             time.now_s,

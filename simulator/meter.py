@@ -128,9 +128,10 @@ class Meter:
 
     def figures(self) -> Figures:
         """The values of the last sample in the order of FIGURES: the same object for the same sample."""
-        count = self.count()
-        if self._shown[19] != count:
-            self._shown = self._noisy(count)
+        if self._clock() >= self.due_s - 1e-9:
+            self.sample()
+        if self._shown[19] != self._count:
+            self._shown = self._noisy(self._count)
         return self._shown
 
     def electrical(self) -> Electrical:
