@@ -27,9 +27,10 @@ def cooldown(state: State, seen: Seen, settings: Settings, dt_s: float) -> None:
             u.hot, u.owed_s, u.near_s = True, terms.minimum_s, terms.near_s
         if u.possible:
             u.cooling_s = 0.0
-        elif u.hot and u.heard and (u.fan or not reads_cool(terms, s.reading, site.ambient_c)):
+            continue
+        if u.hot and u.heard and (u.fan or not reads_cool(terms, s.reading, site.ambient_c)):
             u.cooling_s = min(u.cooling_s + dt_s, 1e6)
-        paying = u.hot and u.fan and s.contact is Contact.FRESH and s.reading.airflow is True and not u.possible
+        paying = u.hot and u.fan and s.contact is Contact.FRESH and s.reading.airflow is True
         if paying and s.load == 0 and unloaded_s > 0.0:
             u.owed_s = max(0.0, u.owed_s - credit_s)
             cool = near(terms, s.reading, site.ambient_c)
