@@ -125,7 +125,7 @@ class Bank:
     @property
     def answering(self) -> bool:
         """False while mute or starting up."""
-        return not self.trouble.mute and self.now_s - self.started_s >= (BOOT_S if self.started_s else 0.0)
+        return not self.trouble.mute and (not self.started_s or self.now_s - self.started_s >= BOOT_S)
 
     @property
     def highest_ln_v(self) -> float:

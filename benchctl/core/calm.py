@@ -56,15 +56,12 @@ def nothing_said(now: Now) -> bool:
     )
 
 
-def switches_well(now: Now) -> bool:
-    """No switch of the unit says anything that stops it."""
+def says_well(now: Now) -> bool:
+    """No switch of the unit says anything that stops it; air flows, or none is needed."""
     reading = now.s.reading
-    return reading.emergency_stop is not True and reading.fan_supply is not False and reading.remote is not False
-
-
-def air_well(now: Now) -> bool:
-    """Air flows, or none is needed."""
-    return (now.s.reading.airflow is True and now.fresh) or not (now.u.fan or now.u.possible)
+    if reading.emergency_stop is True or reading.fan_supply is False or reading.remote is False:
+        return False
+    return (reading.airflow is True and now.fresh) or not (now.u.fan or now.u.possible)
 
 
 def temperatures_well(now: Now) -> bool:
@@ -75,15 +72,12 @@ def temperatures_well(now: Now) -> bool:
     return inlet_c <= now.limits.inlet_warn_c and exhaust_c < lowest_limit_c(now.unit, now.s.reading, now.limits)
 
 
-def cooling_well(now: Now) -> bool:
-    """The unit is cool, or still loaded with its fans at our order."""
-    u = now.u
-    return not u.hot or (u.cooling_s <= 0.0 < now.unit.profile.cooldown.alarm_s and not u.fan_withdrawn)
-
-
-def elements_well(now: Now) -> bool:
-    """No element is missed, and the volts are not too many for any."""
-    return not now.u.missing and now.s.ratio <= now.unit.profile.highest_v_ratio
+def stands_well(now: Now) -> bool:
+    """No element is missed, the volts are not too many, and the unit is cool, or loaded with its fans at our order."""
+    u, profile = now.u, now.unit.profile
+    if u.missing or not now.s.ratio <= profile.highest_v_ratio:
+        return False
+    return not u.hot or (u.cooling_s <= 0.0 < profile.cooldown.alarm_s and not u.fan_withdrawn)
 
 
 LOOKS: tuple[tuple[Calm, tuple[str, ...]], ...] = (
@@ -99,9 +93,16 @@ LOOKS: tuple[tuple[Calm, tuple[str, ...]], ...] = (
             *("nobody attached", "time gap", "scan late", "record stopped"),
         ),
     ),
-    (switches_well, ("emergency stop", "fan supply lost", "unit in local")),
-    (air_well, ("airflow lost", "load without air", "air not known")),
+    (
+        says_well,
+        (
+            *("emergency stop", "fan supply lost", "unit in local"),
+            *("airflow lost", "load without air", "air not known"),
+        ),
+    ),
     (temperatures_well, ("over-temperature", "exhaust warm", "inlet warm", "temperature missing")),
-    (cooling_well, ("hot, fans stopped", "hot, no fan supply", "cool-down too long")),
-    (elements_well, ("draws less", "unit volts high")),
+    (
+        stands_well,
+        ("draws less", "unit volts high", "hot, fans stopped", "hot, no fan supply", "cool-down too long"),
+    ),
 )

@@ -85,7 +85,10 @@ def load_kw(profile: Profile, load: int, volts_ratio: float = 1.0, health: Healt
     if load == 0:
         return 0.0
     if health is None:
-        return (profile.known_kw.get(load) or _rated(profile, load))[3] * _scale(profile, volts_ratio)
+        rated_kw = (profile.known_kw.get(load) or _rated(profile, load))[3]
+        if 0.0 <= volts_ratio < math.inf and not profile.corrects_volts:  # mostly so: no call for it
+            return rated_kw * (volts_ratio * volts_ratio)
+        return rated_kw * _scale(profile, volts_ratio)
     a, b, c = phase_kw(profile, load, volts_ratio, health)
     return a + b + c
 
