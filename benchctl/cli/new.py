@@ -32,7 +32,7 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
     if file.exists():
         voice.narrate(f"{args.file}: is there already and is not overwritten; choose another name")
         return 2
-    made = text(draft(rules, site, file.stem))
+    made = text(draft(rules, site, file.stem, args.rule_set))
     program, _ = read_program("new", RecordedShelf([SourceFile.of("program", "new", args.file, made)]))
     drawn = plan(site, program)
     verdict = judge(site, program, drawn, rules)

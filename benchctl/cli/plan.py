@@ -12,7 +12,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("program", metavar="PROGRAM", help="program file, or the name of a shipped one")
     parser.add_argument("--site", required=True, metavar="SITE", help="site file, or the name of a shipped one")
     parser.add_argument(
-        "--rule-set", nargs="+", action="extend", metavar="NAME", default=[], help="judge the plan by these rule sets"
+        "--rule-set",
+        nargs="+",
+        action="extend",
+        metavar="NAME",
+        default=[],
+        help="judge the plan by these rule sets; without it by those that the program names",
     )
 
 
@@ -28,7 +33,7 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
 
     site, _ = read_site(args.site)
     program, _ = read_program(args.program)
-    rule_sets = [read_rule_set(name)[0] for name in args.rule_set]
+    rule_sets = [read_rule_set(name)[0] for name in args.rule_set or program.rule_sets]
     drawn = plan(site, program)
     verdicts = [judge(site, program, drawn, rules) for rules in rule_sets]
     for line in lines(drawn, site, program):

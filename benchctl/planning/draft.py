@@ -59,11 +59,14 @@ class Draft:
     site: Site
 
 
-def draft(rules: RuleSet, site: Site, name: str = "draft") -> Draft:
-    """A program for a rule set at a site. Whether the site can is the plan's to say. Raises nothing for valid nouns."""
+def draft(rules: RuleSet, site: Site, name: str = "draft", ref: str = "") -> Draft:
+    """A program for a rule set at a site. Whether the site can is the plan's to say. Raises nothing for valid nouns.
+
+    ref: how the program's file names the rule set; its own name where empty.
+    """
     from benchctl.planning.draft_blocks import blocks
 
-    head = _head(rules, site, name)
+    head = replace(_head(rules, site, name), rule_sets=(ref or rules.name,))
     parts = [*_steady(rules, site), *_autonomy(rules, head)]
     top = _last(parts)
     changes = list(blocks(rules, site, top))

@@ -67,6 +67,7 @@ def _asked(step: Step) -> str:
 def _head(draft: Draft) -> Iterator[str]:
     program = draft.program
     yield f"title: {json.dumps(program.title, ensure_ascii=False)}"
+    yield f"rule_sets: [{', '.join(json.dumps(name, ensure_ascii=False) for name in program.rule_sets)}]"
     yield f"load_is: {program.load_is.value}"
     yield f"rounding: {program.rounding.value}"
     yield f"trim: {str(program.trim).lower()}"

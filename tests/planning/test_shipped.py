@@ -24,7 +24,7 @@ FEASIBLE = [
 
 def run(program, site, *, as_json=False):
     """The verb's exit code."""
-    return verb.run(argparse.Namespace(program=program, site=site), Voice(json_lines=as_json))
+    return verb.run(argparse.Namespace(program=program, site=site, rule_set=[]), Voice(json_lines=as_json))
 
 
 @pytest.mark.parametrize("site", names("site"))
