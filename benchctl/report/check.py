@@ -1,6 +1,6 @@
 """Is a report as it was made? Its embedded data against the hashes inside, the whole file against the list beside it.
 
-What lies in a PDF is found as ISO 32000 has it: streams of type EmbeddedFile, deflated. Nothing here trusts the page:
+What lies in a PDF is found as ISO 32000 has it: streams of type EmbeddedFile. Nothing here trusts the page:
 the hash of the record that the data name must be compared with the one that is printed and signed.
 """
 
@@ -17,7 +17,7 @@ from typing import Any
 from benchctl.record.fault import RecordFault
 from benchctl.report.figures import self_hash
 
-EMBEDDED = re.compile(rb"/Length (\d{1,9})/Type/EmbeddedFile/Filter/FlateDecode[^\n]{0,300}?>>\nstream\n")
+EMBEDDED = re.compile(rb"/Length (\d{1,9})/Type/EmbeddedFile(/Filter/FlateDecode)?/Subtype[^\n]{0,300}?>>\nstream\n")
 LINKED = re.compile(r'<a download="[^"]*" href="data:[\w/.+-]+;base64,([^"]*)"')
 ENDINGS = (".pdf", ".html", ".csv")
 MOST_BYTES = 512 * 1024 * 1024  # of one embedded file: what unpacks to more is no data of ours
@@ -84,6 +84,9 @@ def _in_pdf(data: bytes) -> list[bytes]:
     for found in EMBEDDED.finditer(data):
         unpacker = zlib.decompressobj()
         packed = data[found.end() : found.end() + int(found[1])]
+        if not found[2]:  # what would only grow by being packed
+            texts.append(packed)
+            continue
         texts.append(unpacker.decompress(packed, MOST_BYTES))
         if not unpacker.eof:
             raise ValueError("an embedded file does not end where it should")

@@ -50,6 +50,7 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     caption: str = ""
+    written: bool = False  # to be filled in by hand: tall rows, lines between the columns
     kind: str = field(default="table", init=False)
 
 

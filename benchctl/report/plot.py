@@ -253,9 +253,9 @@ def _marks(graph: Graph, bottom: float) -> None:
     for mark in graph.marks:
         if not graph.from_s <= mark.at_s <= graph.to_s:
             continue
-        x = graph.x(mark.at_s)
+        x, top = graph.x(mark.at_s), TOP - 4 if mark.sign else TOP + LEGEND
         graph.parts.append(
-            f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{TOP - 4:.1f}" y2="{bottom:.1f}" stroke="{INK}" '
+            f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{top:.1f}" y2="{bottom:.1f}" stroke="{INK}" '
             'stroke-width="0.5" stroke-dasharray="1 2"/>'
         )
         if signs and x - signs[-1][0] < 4.0 * len(signs[-1][1]) + 7.0:

@@ -24,9 +24,7 @@ def sheet(program: Program, site: Site | None, measures: Measures) -> Content:
         Section(say("sheet fuel"), (Para(_fuel(drawn, measures)),)),
         *([Section(say("sheet before"), (Bullets(drawn.cautions),))] if drawn is not None and drawn.cautions else []),
         Section(say("sheet read"), _readings(program, site, measures)),
-        Section(
-            say("signatures"), (Signatures((say("operator"), say("witness")), (say("sign name"), say("sign line"))),)
-        ),
+        Section(say("signatures"), (signed,)),
     ]
     return Content(
         title=say("sheet"),
@@ -100,7 +98,7 @@ def _readings(program: Program, site: Site | None, measures: Measures) -> tuple[
         kw = (number(target_kw, 0),) if site is not None else ()
         rows.append((str(number_), clock(at_s), str(leg.segment), *kw, *("",) * (len(gauges) + 2)))
     note = () if program.readings else (Para(say("sheet none"), "note"),)
-    return (*note, Table(columns, tuple(rows))) if rows else (*note, Para(say("no samples")))
+    return (*note, Table(columns, tuple(rows), written=True)) if rows else (*note, Para(say("no samples")))
 
 
 def _held(program: Program, nameplate_kw: float) -> tuple[Leg, ...]:

@@ -23,6 +23,7 @@ ENGLISH: dict[str, str] = {
     "procedure": "Procedure",
     "ended": "How it ended",
     "record": "Record",
+    "record line": "{file}, SHA-256 {hash}",
     "when text": "{begin} to {end}, {length} in all; times carry the offset {offset} from UTC",
     "nobody": "nobody is named in the record",
     "by hand": "load by hand, without a program",
@@ -37,7 +38,6 @@ ENGLISH: dict[str, str] = {
     "rule set": "rule set",
     "edition": "edition",
     "verdict": "verdict",
-    "rules counted": "rules",
     "decided by": "decided by",
     "counts": "{shown} shown, {not_met} not met, {not_demonstrated} not demonstrated",
     "all shown": "every rule of it",
@@ -49,9 +49,7 @@ ENGLISH: dict[str, str] = {
     "not complete": "This report is not complete. {count}",
     "one missing": "One thing is missing or expired:",
     "many missing": "{count} things are missing or expired:",
-    "lacks": "{what} is not in the record",
     "lacks all": "not in the record: {what}",
-    "to sign": "{what}: not signed yet, see the last page",
     "readings missed": "{count} of the readings that the program asks for were not taken",
     "no readings asked": "the program asks nobody for readings at the engine: oil pressure, coolant, battery, fuel",
     "no calibration": "{name}: when its calibration is due is not stated",
@@ -70,7 +68,6 @@ ENGLISH: dict[str, str] = {
     "rated hertz": "Rated frequency",
     "rated amps": "Rated current",
     "rating class": "Rating class (ISO 8528-1)",
-    "governor": "Governor",
     "isochronous": "isochronous",
     "droop": "droop {percent} %",
     "ambient": "Ambient air",
@@ -115,7 +112,6 @@ ENGLISH: dict[str, str] = {
     "plan note": "kW of the source over each segment as it ran, every scan; least % in percent of the nameplate's "
     "{kw} kW. "
     "Times since the first scan at {begin}.",
-    "short segment": "too short to tell",
     "graph": "The run as a graph",
     "graph caption": "Numbers above the graph are segments of the program. Each column of the picture shows the "
     "least and "
@@ -148,7 +144,6 @@ ENGLISH: dict[str, str] = {
     "time": "time",
     "elapsed": "elapsed",
     "read by": "read by",
-    "late": "late",
     "corrected": "corrected later",
     "transients": "Transients",
     "no transients": "No sudden change of load was ordered.",
@@ -182,7 +177,6 @@ ENGLISH: dict[str, str] = {
     "interruptions": "Time that was not observed",
     "no interruptions": "No interruption: every scan is in the record, and the source's meter told in each.",
     "remarks": "Remarks and steps recorded by people",
-    "no remarks": "None.",
     "checks": "Check load and stage check",
     "no checks": "No check was recorded.",
     "cool-down": "Cool-down",
@@ -208,7 +202,6 @@ ENGLISH: dict[str, str] = {
     "proof note": "Each verdict can be worked out again from the embedded figures, which hold every sample. A limit "
     "that is "
     "not read in its text says so here.",
-    "judged head": "{title}",
     "judged text": "{document}, edition {edition}: {outcome}",
     "between": "from {begin} ({begin_clock}) to {end} ({end_clock})",
     "between one": "at {begin} ({begin_clock})",

@@ -4,6 +4,7 @@ from benchctl.assessment.verdict import Judgement, Outcome
 from benchctl.report.dossier import Dossier
 from benchctl.report.measures import clock, short
 from benchctl.report.parts import Block, Bullets, Column, Pairs, Para, Section, Table
+from benchctl.report.sections.closing import in_groups
 from benchctl.report.sections.missing import missing
 from benchctl.report.words import say
 
@@ -58,6 +59,7 @@ def _summary(dossier: Dossier) -> tuple[tuple[str, str], ...]:
         (say("with units"), _units_text(dossier)),
         (say("with instruments"), _instruments_text(dossier)),
         (say("ended"), run.outcome or run.condition),
+        (say("record"), say("record line", file=f"{run.name}.run", hash=in_groups(run.sha256))),
     )
 
 

@@ -1,0 +1,1 @@
+"""Tests of the report: what is written, and whether an alteration of it is noticed."""
