@@ -65,16 +65,15 @@ class _Follow:
     """Follows some instruments as `core/perceive.py` does: last answer, its age, a counter that stands still."""
 
     def __init__(self, site: Site, indices: list[int]) -> None:
-        nominal = basis(site.nameplate, site.limits.volts_present_percent)
-        self._glimpse = Glimpse(site, indices)
-        self._indices = indices
-        self._decoders = [InstrumentDecoder(site.instruments[i], nominal) for i in indices]
+        self._site, self._indices = site, indices
+        self._wire: tuple[Glimpse, list[InstrumentDecoder]] | None = None  # made when the first bytes are there
         self.kept = [InstrumentState() for _ in indices]
 
     def take(self, shape: str, raw: bytes, dt_s: float) -> list[InstrumentReading]:
         """The readings of a scan. Raises ValueError, zlib.error for damage."""
         if shape == SWEEP:
-            readings = [d.reading(a) for d, a in zip(self._decoders, self._glimpse.of(raw), strict=True)]
+            glimpse, decoders = self._wire = self._wire or self._decoding()
+            readings = [d.reading(a) for d, a in zip(decoders, glimpse.of(raw), strict=True)]
         else:
             heard: Readings = unpacked(Readings, raw)
             readings = [heard.instruments[i] for i in self._indices]
@@ -86,6 +85,11 @@ class _Follow:
             kept.frozen_s = kept.frozen_s + dt_s if counter is not None and counter == before else 0.0
             kept.last, kept.age_s = reading, 0.0
         return readings
+
+    def _decoding(self) -> tuple[Glimpse, list[InstrumentDecoder]]:
+        site = self._site
+        nominal = basis(site.nameplate, site.limits.volts_present_percent)
+        return Glimpse(site, self._indices), [InstrumentDecoder(site.instruments[i], nominal) for i in self._indices]
 
 
 class _Panels:
