@@ -23,6 +23,15 @@ class Silent(Voice):
 
 def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
     """Open the screen and stay until it is left; returns the exit code."""
+    app = made(args, who)
+    code = app.run() or 0
+    app.give_back()
+    app.ends.over()
+    return _last_words(app, voice, code)
+
+
+def made(args: argparse.Namespace, who: str) -> "Console":
+    """A console for these arguments of the verb, not open yet."""
     os.environ.setdefault("TEXTUAL_FPS", "120")  # a frame waits half as long for its turn, for no more work
     from benchctl.cli import past
     from benchctl.record.runs import runs_folder
@@ -59,10 +68,7 @@ def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
     )
     choice = Choice(args.site, args.rehearse, args.speed)
     app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full", extras=extras)
-    code = app.run() or 0
-    app.give_back()
-    app.ends.over()
-    return _last_words(app, voice, code)
+    return app
 
 
 def _last_words(app: "Console", voice: Voice, code: int) -> int:

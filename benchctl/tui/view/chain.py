@@ -154,7 +154,7 @@ def _source(picture: Picture, width: int) -> list[Line]:
         (f"{amps} A", plain),
     ]
     phases += [("  unbalance", Mark.QUIET), (number(uneven, 8, 1, "%", old=old), plain)]
-    if width >= 100:
+    if width >= 118:
         phases += [("   power factor", Mark.QUIET), (number(s.power_factor, 7, 2, old=old), plain)]
     return [*block, tuple(phases)]
 
