@@ -79,13 +79,19 @@ def read_comtrade(path: Path, mapping: Mapping | None = None) -> Recording:
     )
 
 
+def data_file(path: Path) -> Path:
+    """The data file beside a configuration. Raises FileFault."""
+    found = sorted(f for f in path.parent.iterdir() if f.stem == path.stem and f.suffix.lower() == ".dat")
+    if not found:
+        raise FileFault([Flaw(str(path), 0, 0, f"its data file {path.stem}.dat is not beside it")])
+    return found[0]
+
+
 def _parts(path: Path) -> _Parts:
     if path.suffix.lower() == ".cff":
         return _parts_of_one(path)
-    found = [f for f in path.parent.iterdir() if f.stem == path.stem and f.suffix.lower() == ".dat"]
-    if not found:
-        raise FileFault([Flaw(str(path), 0, 0, f"its data file {path.stem}.dat is not beside it")])
-    return _Parts(_lines(path.read_bytes()), 0, found[0].read_bytes(), found[0])
+    data = data_file(path)
+    return _Parts(_lines(path.read_bytes()), 0, data.read_bytes(), data)
 
 
 def _parts_of_one(path: Path) -> _Parts:

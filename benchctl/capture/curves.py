@@ -11,7 +11,6 @@ from benchctl.capture.waves import FEWEST, Crossings, crossings, cycle_means, fr
 from benchctl.core.ruleset import Quantity
 
 UNEVEN = 0.02  # of the spacing: samples further off their even place are no evenly spaced ones
-SQRT3 = math.sqrt(3.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,26 +30,23 @@ class Curve:
         return f"{self.quantity.value} {self.of.upper()}".strip()
 
 
-def curves_of(
-    recording: Recording, hertz: float, three_phase: bool = True
-) -> tuple[tuple[Curve, ...], tuple[str, ...]]:
+def curves_of(recording: Recording, hertz: float, phases: int = 3) -> tuple[tuple[Curve, ...], tuple[str, ...]]:
     """The curves of a recording, and what was assumed, in sentences. hertz: rated, to know about how long a cycle is.
 
-    Volts come out line to line where the source has three phases: differences of waveforms; of rms values to neutral
-    √3 times those. Raises ValueError when waveforms are too coarse or not evenly spaced.
+    phases: of the source. With more than one, volts come out between lines: differences of waveforms; of a phase alone,
+    or of rms values to neutral, √3 times those (twice for two phases). Raises ValueError when waveforms are too coarse
+    or not evenly spaced.
     """
     notes: list[str] = []
     waves = [c for c in recording.channels if c.waveform]
-    steady = [_as_lines(c, notes) if three_phase else c for c in recording.channels if not c.waveform]
+    steady = [_between(c, phases, notes) for c in recording.channels if not c.waveform]
     curves = [_plain(recording, c) for c in steady]
     if waves:
-        curves = [*_from_waves(recording, _lines(waves) if three_phase else waves, waves, hertz, notes), *curves]
+        curves = [*_from_waves(recording, waves, hertz, phases, notes), *curves]
     return tuple(curves), tuple(notes)
 
 
-def _from_waves(
-    recording: Recording, shown: list[Channel], waves: list[Channel], hertz: float, notes: list[str]
-) -> list[Curve]:
+def _from_waves(recording: Recording, waves: list[Channel], hertz: float, phases: int, notes: list[str]) -> list[Curve]:
     _evenly_spaced(recording)
     spacing_s = recording.spacing_s
     cycle = 1.0 / (hertz * spacing_s)
@@ -64,16 +60,12 @@ def _from_waves(
     def curve(quantity: Quantity, of: str, values: "array[float]") -> Curve:
         return Curve(quantity, of, t_s, values, each_s, window_s)
 
-    curves = []
-    for channel in shown:
-        values, of = rms(channel.values, found), channel.of
-        if channel.quantity is Quantity.VOLTS and shown is not waves and of in PHASES:
-            values, of = array("d", [v * SQRT3 for v in values]), f"{of}-N × √3"
-            notes.append(f"{channel.name}: volts to neutral, taken times √3 as volts between lines")
-        curves.append(curve(channel.quantity, of, values))
+    measured = [replace(c, values=rms(c.values, found)) for c in _lines(waves, phases)]
+    lines = [_between(c, phases, notes) for c in measured]
+    curves = [curve(c.quantity, c.of, c.values) for c in lines]
     if lead.quantity is Quantity.VOLTS:
         curves.append(curve(Quantity.HERTZ, "", _known_hertz(lead.values, found, spacing_s)))
-    return [*curves, *(curve(Quantity.POWER, "", power) for power in _power(waves, found))]
+    return [*curves, *(curve(Quantity.POWER, "", power) for power in _power(waves, found, phases))]
 
 
 def _known_hertz(values: Sequence[float], found: Crossings, spacing_s: float) -> "array[float]":
@@ -86,33 +78,37 @@ def _known_hertz(values: Sequence[float], found: Crossings, spacing_s: float) ->
     return hertz
 
 
-def _power(waves: list[Channel], found: Crossings) -> "list[array[float]]":
-    """Total kW over each cycle, where volts to neutral and amps of all three phases are there."""
+def _power(waves: list[Channel], found: Crossings, phases: int) -> "list[array[float]]":
+    """Total kW over each cycle, where volts to neutral and amps of all phases are there."""
     volts = {c.of: c.values for c in waves if c.quantity is Quantity.VOLTS}
     amps = {c.of: c.values for c in waves if c.quantity is Quantity.AMPS}
-    if not all(p in volts and p in amps for p in PHASES):
+    live = PHASES[:phases]
+    if not all(p in volts and p in amps for p in live):
         return []
-    each = [cycle_means(list(map(mul, volts[p], amps[p])), found) for p in PHASES]
+    each = [cycle_means(list(map(mul, volts[p], amps[p])), found) for p in live]
     return [array("d", [sum(watts) / 1000.0 for watts in zip(*each, strict=True)])]
 
 
-def _lines(waves: list[Channel]) -> list[Channel]:
-    """Line volts by difference where all three to neutral are there and no pair is."""
+def _lines(waves: list[Channel], phases: int) -> list[Channel]:
+    """Line volts by difference where all to neutral are there and no pair is."""
     volts = {c.of: c for c in waves if c.quantity is Quantity.VOLTS}
-    if any(p in volts for p in PAIRS) or not all(p in volts for p in PHASES):
+    wanted = PAIRS if phases == 3 else PAIRS[: phases - 1]
+    if not wanted or any(p in volts for p in PAIRS) or not all(p in volts for p in PHASES[:phases]):
         return list(waves)
     pairs = [
         Channel(pair, Quantity.VOLTS, pair, True, array("d", map(sub, volts[pair[0]].values, volts[pair[1]].values)))
-        for pair in PAIRS
+        for pair in wanted
     ]
     return [*pairs, *(c for c in waves if c.quantity is not Quantity.VOLTS)]
 
 
-def _as_lines(channel: Channel, notes: list[str]) -> Channel:
-    if channel.quantity is not Quantity.VOLTS or channel.of not in PHASES:
+def _between(channel: Channel, phases: int, notes: list[str]) -> Channel:
+    """Rms volts to neutral as volts between lines, as far as magnitudes can tell."""
+    if channel.quantity is not Quantity.VOLTS or channel.of not in PHASES or phases < 2:
         return channel
-    notes.append(f"{channel.name}: volts to neutral, taken times √3 as volts between lines")
-    return replace(channel, of=f"{channel.of}-N × √3", values=array("d", [v * SQRT3 for v in channel.values]))
+    times, word = (math.sqrt(3.0), "√3") if phases == 3 else (2.0, "2")
+    notes.append(f"{channel.name}: volts to neutral, taken times {word} as volts between lines")
+    return replace(channel, of=f"{channel.of}-N × {word}", values=array("d", [v * times for v in channel.values]))
 
 
 def _plain(recording: Recording, channel: Channel) -> Curve:

@@ -76,7 +76,7 @@ def _carried_on(
             while where - at[-1] > 0.75 * cycle:
                 at.append(at[-1] + period)
                 seen.append(0)
-            if seen[-1] and 0.3 * cycle < where - at[-1] < 0.75 * cycle:
+            if seen[-1] and 0.4 * cycle < where - at[-1] < 0.6 * cycle:
                 period = where - at[-1]
         if not at or where - at[-1] >= 0.3 * cycle:
             at.append(where)
@@ -106,7 +106,9 @@ def frequency_hz(found: Crossings, spacing_s: float) -> "array[float]":
 
 def rms(values: Sequence[float], found: Crossings) -> "array[float]":
     """One-cycle rms at `middles`, in the waveform's own unit; NaN where a sample of the cycle is missing."""
-    return array("d", [math.sqrt(max(0.0, mean)) for mean in cycle_means([v * v for v in values], found)])
+    return array(
+        "d", [m if math.isnan(m) else math.sqrt(max(0.0, m)) for m in cycle_means([v * v for v in values], found)]
+    )
 
 
 def cycle_means(values: Sequence[float], found: Crossings) -> list[float]:

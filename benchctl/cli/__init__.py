@@ -33,6 +33,7 @@ VERBS: dict[str, str] = {
     "probe": "benchctl.cli.probe",
     "runs": "benchctl.cli.runs",
     "show": "benchctl.cli.show",
+    "capture": "benchctl.cli.capture",
     "assess": "benchctl.cli.assess",
     "report": "benchctl.cli.report",
     "verify": "benchctl.cli.verify",

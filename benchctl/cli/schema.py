@@ -10,7 +10,8 @@ HELP = "print the JSON Schema of a kind of file"
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """KIND is left out to list the kinds."""
-    parser.add_argument("kind", nargs="?", metavar="KIND", help="site, unit, instrument, program, scenario or ruleset")
+    kinds = "site, unit, instrument, program, scenario, ruleset or mapping"
+    parser.add_argument("kind", nargs="?", metavar="KIND", help=kinds)
 
 
 def run(args: argparse.Namespace, voice: Voice) -> int:

@@ -1,4 +1,4 @@
-"""The files that people write: sites, profiles of units and instruments, programs, scenarios, rule sets.
+"""The files that people write: sites, profiles of units and instruments, programs, scenarios, rule sets, mappings.
 
 YAML in, nouns out. Every reader raises FileFault with all flaws of a file, each with its place. This module
 itself is quick to import: the models are loaded when the first file is read.
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from benchctl.core.scenario import Scenario
     from benchctl.core.site import Site
     from benchctl.files.instrument import InstrumentProfile
+    from benchctl.files.mapping import Mapping
 
 __all__ = [
     "KINDS",
@@ -27,6 +28,7 @@ __all__ = [
     "SourceFile",
     "names",
     "read_instrument",
+    "read_mapping",
     "read_profile",
     "read_program",
     "read_rule_set",
@@ -65,6 +67,15 @@ def read_instrument(ref: str, shelf: Shelf = DISK) -> "tuple[InstrumentProfile, 
 
     source = shelf.open("instrument", ref)
     return instrument_profile_of(Report(source)), source
+
+
+def read_mapping(ref: str, shelf: Shelf = DISK) -> "tuple[Mapping, SourceFile]":
+    """What the columns of a recording mean. Raises FileFault."""
+    from benchctl.files.check import Report
+    from benchctl.files.mapping import mapping_of
+
+    source = shelf.open("mapping", ref)
+    return mapping_of(Report(source)), source
 
 
 def read_program(ref: str, shelf: Shelf = DISK) -> "tuple[Program, SourceFile]":

@@ -8,6 +8,7 @@ from benchctl.core.scenario import FAULTS
 from benchctl.core.site import Limits
 from benchctl.files.check import Strict
 from benchctl.files.instrument import InstrumentFile
+from benchctl.files.mapping import MappingFile
 from benchctl.files.profile import UnitFile
 from benchctl.files.program import ProgramFile
 from benchctl.files.ruleset_rows import RuleSetFile
@@ -22,6 +23,7 @@ MODELS: dict[str, type[Strict]] = {
     "program": ProgramFile,
     "scenario": ScenarioFile,
     "ruleset": RuleSetFile,
+    "mapping": MappingFile,
 }
 
 

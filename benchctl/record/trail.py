@@ -8,7 +8,8 @@ and no reserve or reckoned load is ever counted.
 from array import array
 from datetime import UTC, datetime, timedelta
 
-from benchctl.assessment.trail import NAN, Hole, Logged, Trail
+from benchctl.assessment.trail import NAN, Entry, Hole, Logged, Trail
+from benchctl.capture.store import traces_beside
 from benchctl.core.decision import Settings
 from benchctl.core.meters import fresh
 from benchctl.core.perceive import gap_limit_s
@@ -49,6 +50,8 @@ def trail(reader: Reader) -> Trail:
     end = reader.end
     found.complete = end is not None and end.outcome not in ("interrupted", "fault", "chain lost") and not reader.gaps
     found.papers, found.flaws = papers(reader, settings, found, told)
+    found.traces, unused = traces_beside(reader.path)
+    found.entries += tuple(Entry(0.0, "capture not used", why, "") for why in unused)
     return found
 
 
