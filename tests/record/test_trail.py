@@ -18,7 +18,7 @@ from tests.record.bench import SETTINGS, frames, recorded
 from tests.record.rehearsals import rehearsed
 
 ORIGIN = Origin("8.4.2", Known.QUOTED)
-LOW = Duty("low", 34.5, 50.0, 60.0, ORIGIN)
+LOW = Duty("low", 34.5, 50.0, 59.0, ORIGIN)  # the scan that sees the band ends a scan of the hold
 HIGH = Duty("high", 59.5, None, 40.0, ORIGIN)
 RULES = RuleSet("trial", "Trial", "a text", "2010", (LOW, HIGH, Rest("cool", 300.0, ORIGIN)), gap_s=2.0)
 
