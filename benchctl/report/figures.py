@@ -3,13 +3,13 @@
 import hashlib
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
-from benchctl.record.export import BOM, COMMA, POINT, Flavour, cell, line
+from benchctl.record.export import BOM, COMMA, END_OF_LINE, POINT, Flavour, cell, line
 from benchctl.report.dossier import Dossier
 from benchctl.report.typeset import Attached
 
@@ -18,44 +18,63 @@ COLUMNS = (
     "volts_bc", "volts_ca", "amps_a", "amps_b", "amps_c", "hertz", "hottest_c", "events",
 )  # fmt: skip
 FORMAT = 1
+SLICE = 2000  # scans at once
 
 
-def csv_lines(dossier: Dossier, flavour: Flavour = POINT) -> Iterator[str]:
-    """Every scan's figures of chain and source, with what happened in it; the mark of UTF-8 first.
+def tables(dossier: Dossier, flavours: Sequence[Flavour] = (POINT,)) -> Iterator[tuple[str, ...]]:
+    """Every scan's figures of chain and source, with what happened in it: a line in each flavour, some scans at once.
 
-    `benchctl export` has those of every unit and instrument besides.
+    The mark of UTF-8 comes first. `benchctl export` has the figures of every unit and instrument besides.
     """
+    yield tuple(BOM + line(COLUMNS, flavour) for flavour in flavours)
     run, trail = dossier.run, dossier.trail
-    yield BOM + line(COLUMNS, flavour)
+    kilowatts = trail.power_kw
+    share = 100.0 / run.site.nameplate.power_kw
     columns = (
-        run.target_kw, run.delivered_kw, trail.power_kw, None, trail.volts_v, trail.pair_ab, trail.pair_bc,
+        run.target_kw, run.delivered_kw, kilowatts, None, trail.volts_v, trail.pair_ab, trail.pair_bc,
         trail.pair_ca, trail.amps_a, trail.amps_b, trail.amps_c, trail.hertz, run.hottest_c,
     )  # fmt: skip
-    plate_kw = run.site.nameplate.power_kw
-    waiting = iter(run.events)
-    event = next(waiting, None)
-    separator = flavour.separator
-    for i, t in enumerate(run.t_s):
+    events = _Events(dossier)
+    for first in range(0, len(run.t_s), SLICE):
+        part = slice(first, min(first + SLICE, len(run.t_s)))
+        size = part.stop - part.start
+        cells = [
+            [_number(round(v * share, 6)) for v in kilowatts[part]] if c is None else [_number(v) for v in c[part]]
+            for c in columns
+        ]
+        cells = [[*texts, *[""] * (size - len(texts))] for texts in cells]
+        cells.insert(0, [_number(round(t, 6)) for t in run.t_s[part]])
+        times = [dossier.at(t).isoformat(timespec="milliseconds") for t in run.t_s[part]]
+        told = [events.until(t) for t in run.t_s[part]]
+        yield tuple(_lines(times, cells, told, flavour) for flavour in flavours)
+
+
+class _Events:
+    """The texts of the events, scan by scan."""
+
+    def __init__(self, dossier: Dossier) -> None:
+        self._waiting = iter(dossier.run.events)
+        self._next = next(self._waiting, None)
+
+    def until(self, t_s: float) -> str | None:
+        """What happened since the scan before."""
         told: list[str] = []
-        while event is not None and event.at_s <= t + 1e-6:
-            told.append(event.text)
-            event = next(waiting, None)
-        cells = [dossier.at(t).isoformat(timespec="milliseconds"), _number(round(t, 6), flavour)]
-        for column in columns:
-            if column is None:
-                kw = trail.power_kw[i] if i < len(trail.power_kw) else math.nan
-                cells.append(_number(round(100.0 * kw / plate_kw, 6) if not math.isnan(kw) else math.nan, flavour))
-            else:
-                cells.append(_number(column[i] if i < len(column) else math.nan, flavour))
-        cells.append(cell(" | ".join(told) or None, flavour))
-        yield separator.join(cells) + "\r\n"
+        while self._next is not None and self._next.at_s <= t_s + 1e-6:
+            told.append(self._next.text)
+            self._next = next(self._waiting, None)
+        return " | ".join(told) or None
 
 
-def _number(value: float, flavour: Flavour) -> str:
-    if math.isnan(value):
-        return ""
-    text = repr(value + 0.0)
-    return text if flavour is POINT else text.replace(".", flavour.decimal)
+def _lines(times: list[str], cells: list[list[str]], told: list[str | None], flavour: Flavour) -> str:
+    if flavour.decimal != ".":
+        cells = [[text.replace(".", flavour.decimal) for text in texts] for texts in cells]
+    last = [cell(text, flavour) for text in told]
+    rows = zip(times, *cells, last, strict=True)
+    return "".join([flavour.separator.join(row) + END_OF_LINE for row in rows])
+
+
+def _number(value: float) -> str:
+    return "" if math.isnan(value) else repr(value + 0.0)
 
 
 def verdicts(dossier: Dossier) -> str:

@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,13 +11,13 @@ from benchctl.record.assessed import assessed
 from benchctl.record.reader import Reader
 from benchctl.report.content import content
 from benchctl.report.dossier import Dossier
-from benchctl.report.figures import FLAVOURS, attachments, csv_lines
+from benchctl.report.figures import FLAVOURS, attachments, tables
 from benchctl.report.measures import Measures
 from benchctl.report.page import page
 from benchctl.report.recorded import recorded
 from benchctl.report.typeset import TypesetFault, typeset
 
-LONGEST_INSIDE = 30_000  # scans whose samples lie inside the PDF; of longer runs they lie beside it only
+LONGEST_INSIDE = 60_000  # scans whose samples lie inside the PDF; of longer runs they lie beside it only
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +43,9 @@ def open_run(path: Path, rule_sets: Sequence[str] = (), units: str = "metric") -
 def write(dossier: Dossier, folder: Path, paper: str = "a4") -> Made:
     """Write the report's files, each whole or not at all. Raises OSError."""
     folder.mkdir(parents=True, exist_ok=True)
-    name, files = dossier.run.name, []
-    for ending, flavour in FLAVOURS.items():
-        path = folder / f"{name}{ending}.csv"
-        _put(path, csv_lines(dossier, flavour))
-        files.append(path)
+    name = dossier.run.name
+    files = [folder / f"{name}{ending}.csv" for ending in FLAVOURS]
+    _put_all(files, tables(dossier, tuple(FLAVOURS.values())))
     inside = attachments(dossier, files[0], LONGEST_INSIDE)
     drawn = content(dossier, tuple(a.name for a in inside))
     fault = ""
@@ -58,9 +57,9 @@ def write(dossier: Dossier, folder: Path, paper: str = "a4") -> Made:
         files.insert(0, folder / f"{name}.pdf")
         _put_bytes(files[0], made)
     files.append(folder / f"{name}.html")
-    _put(files[-1], (page(drawn, tuple(a for a in inside if a.mime != "text/csv")),))
+    _put_bytes(files[-1], page(drawn, tuple(a for a in inside if a.mime != "text/csv")).encode())
     sums = folder / f"{name}.sha256"
-    _put(sums, (f"{_hash(path)}  {path.name}\n" for path in files))
+    _put_bytes(sums, "".join(f"{_hash(path)}  {path.name}\n" for path in files).encode())
     return Made((*files, sums), fault)
 
 
@@ -69,11 +68,16 @@ def _hash(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _put(path: Path, lines: Iterable[str]) -> None:
-    half_done = path.with_name(path.name + ".part")
-    with half_done.open("w", encoding="utf-8", newline="") as stream:
-        stream.writelines(lines)
-    half_done.replace(path)
+def _put_all(paths: list[Path], parts: Iterable[tuple[str, ...]]) -> None:
+    """Write several files side by side, a part of each at a time."""
+    half_done = [path.with_name(path.name + ".part") for path in paths]
+    with ExitStack() as stack:
+        streams = [stack.enter_context(path.open("w", encoding="utf-8", newline="")) for path in half_done]
+        for texts in parts:
+            for stream, text in zip(streams, texts, strict=True):
+                stream.write(text)
+    for half, path in zip(half_done, paths, strict=True):
+        half.replace(path)
 
 
 def _put_bytes(path: Path, data: bytes) -> None:

@@ -4,6 +4,7 @@ Each curve is thinned out to the least and the largest value of each column of t
 Not-known values leave a hole in the line: nothing is drawn across them.
 """
 
+import bisect
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -84,35 +85,26 @@ class Graph:
 def thinned(curve: Curve, from_s: float, to_s: float, columns: int = COLUMNS) -> list[list[tuple[float, float]]]:
     """The curve's pieces without holes; of each column its first, least, largest and last sample, in order."""
     step = max((to_s - from_s) / columns, 1e-9)
+    t_s, values, count = curve.t_s, curve.values, min(len(curve.t_s), len(curve.values))
     pieces: list[list[tuple[float, float]]] = []
     piece: list[tuple[float, float]] = []
-    kept: dict[str, tuple[float, float]] = {}
-    at = -1
-
-    def empty() -> None:
-        piece.extend(sorted(set(kept.values())))
-        kept.clear()
-
-    for t, v in zip(curve.t_s, curve.values, strict=True):
-        if t < from_s or t > to_s:
-            continue
-        if math.isnan(v):
-            empty()
-            if piece:
-                pieces.append(piece)
-                piece = []
-            at = -1
-            continue
-        column = int((t - from_s) / step)
-        if column != at:
-            empty()
-            at, kept = column, {"first": (t, v), "low": (t, v), "high": (t, v)}
-        kept["last"] = (t, v)
-        if v < kept["low"][1]:
-            kept["low"] = (t, v)
-        if v > kept["high"][1]:
-            kept["high"] = (t, v)
-    empty()
+    low = bisect.bisect_left(t_s, from_s)
+    while low < count and t_s[low] <= to_s:
+        edge_s = from_s + (math.floor((t_s[low] - from_s) / step) + 1) * step
+        high = max(low + 1, min(count, bisect.bisect_left(t_s, min(edge_s, math.nextafter(to_s, math.inf)), low)))
+        part = values[low:high]
+        if any(map(math.isnan, part)):
+            for t, v in zip(t_s[low:high], part, strict=True):
+                if not math.isnan(v):
+                    piece.append((t, v))
+                elif piece:
+                    pieces.append(piece)
+                    piece = []
+        else:
+            least, most = min(part), max(part)
+            places = sorted({0, part.index(least), part.index(most), len(part) - 1})
+            piece += [(t_s[low + k], part[k]) for k in places]
+        low = high
     return [*pieces, piece] if piece else pieces
 
 
@@ -175,8 +167,8 @@ def _bands(graph: Graph, top: float, bottom: float) -> None:
 
 
 def _panel(graph: Graph, panel: Panel, top: float) -> None:
-    known = [piece for c in panel.curves for piece in thinned(c, graph.from_s, graph.to_s)]
-    values = [v for piece in known for _, v in piece]
+    drawn = [thinned(c, graph.from_s, graph.to_s) for c in panel.curves]
+    values = [v for pieces in drawn for piece in pieces for _, v in piece]
     low, high = _range(values, panel)
     bottom = top + panel.height
 
@@ -193,11 +185,11 @@ def _panel(graph: Graph, panel: Panel, top: float) -> None:
     if not values:
         graph.text(LEFT + 8, top + panel.height / 2, "not measured", size=9, fill=SOFT)
     _legend(graph, panel, top)
-    for curve in reversed(panel.curves):
+    for curve, pieces in reversed(list(zip(panel.curves, drawn, strict=True))):
         colour, dash = STROKES[curve.stroke]
         path = "".join(
             "M" + "L".join(f"{graph.x(t):.1f} {y(v):.1f}" for t, v in piece) + ("h0.6" if len(piece) == 1 else "")
-            for piece in thinned(curve, graph.from_s, graph.to_s)
+            for piece in pieces
         )
         if path:
             style = f' stroke-dasharray="{dash}"' if dash else ""

@@ -9,12 +9,16 @@ from datetime import datetime
 import pytest
 
 from benchctl.record.export import COMMA, POINT
-from benchctl.report.figures import COLUMNS, csv_lines, self_hash, verdicts
+from benchctl.report.figures import COLUMNS, self_hash, tables, verdicts
 from tests.report.made import made, made_run, made_trail
 
 
+def lines(dossier, flavour):
+    return (part for (part,) in tables(dossier, (flavour,)))
+
+
 def rows(dossier, flavour):
-    text = "".join(csv_lines(dossier, flavour))
+    text = "".join(lines(dossier, flavour))
     assert text.encode()[:3] == b"\xef\xbb\xbf"
     return list(csv.DictReader(io.StringIO(text[1:], newline=""), delimiter=flavour.separator))
 
@@ -40,7 +44,7 @@ def test_F3_text_that_looks_like_a_formula_is_neutralised_and_negative_numbers_a
     trail = made_trail()
     trail.power_kw[0] = -0.02
     dossier = made(trail=trail)
-    text = "".join(csv_lines(dossier, POINT))
+    text = "".join(lines(dossier, POINT))
     assert ",-0.02," in text.split("\r\n")[1]
     events = [row["events"] for row in rows(dossier, POINT) if row["events"]]
     assert '\'=HYPERLINK("http://x","ok")' in events
