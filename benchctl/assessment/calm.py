@@ -93,8 +93,11 @@ def calm(trail: Trail, spans: Sequence[tuple[float, float]], values: "array[floa
     found = Calm(list(spans), [], [])
     for begin_s, end_s in spans:
         piece, before_s = Piece(), begin_s
-        stop = _stop(trail, end_s)
-        for k in range(bisect_left(trail.t_s, begin_s - EPSILON_S), stop):
+        first, stop = bisect_left(trail.t_s, begin_s - EPSILON_S), _stop(trail, end_s)
+        if first < stop and breaks.between(begin_s, end_s) is None and not any(map(isnan, values[first:stop])):
+            found.pieces.append(Piece(trail.t_s[first:stop], values[first:stop]))  # nearly always: all is known
+            continue
+        for k in range(first, stop):
             value, t_s = values[k], trail.t_s[k]
             if isnan(value):
                 continue

@@ -53,6 +53,13 @@ def gauged(trail: Trail, name: str) -> list[Gauged]:
     return sorted(found, key=lambda g: g.at_s)
 
 
+def times(trail: Trail, name: str) -> list[float]:
+    """When values of a name are known, in their order."""
+    if name in COLUMNS:
+        return [t_s for t_s, value in zip(trail.t_s, COLUMNS[name](trail), strict=True) if not isnan(value)]
+    return [one.at_s for one in gauged(trail, name)]
+
+
 def within(values: list[Gauged], from_s: float, to_s: float) -> list[Gauged]:
     """Those between two times, both included."""
     times = [g.at_s for g in values]

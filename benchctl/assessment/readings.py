@@ -3,10 +3,12 @@
 A reading counts at the time when it was taken, however late it was typed in. What is missing is a finding each.
 """
 
+import itertools
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 
 from benchctl.assessment.case import Case
-from benchctl.assessment.gauged import gauged, loaded_span, within
+from benchctl.assessment.gauged import loaded_span, times
 from benchctl.assessment.verdict import Input, Outcome, Verdict, Working
 from benchctl.assessment.words import clock, length
 from benchctl.core.readings import BY_NAME
@@ -33,13 +35,15 @@ def readings(case: Case, rule: Readings) -> Verdict:
         return Verdict(rule.key, text, Outcome.NOT_DEMONSTRATED, "there was no load", rule.origin)
     absent, gaps, inputs = [], [], []
     for name in rule.names:
-        taken = within(gauged(case.trail, name), span[0] - rule.interval_s / 2.0, span[1] + rule.late_s)
+        known = times(case.trail, name)
+        first = bisect_left(known, span[0] - rule.interval_s / 2.0)
+        taken = known[first : bisect_right(known, span[1] + rule.late_s)]
         called = _called(name)
         inputs.append(Input(f"readings of {called}", float(len(taken)), ""))
         if not taken:
             absent.append(called)
             continue
-        gaps += _gaps(called, [g.at_s for g in taken], span, rule)
+        gaps += _gaps(called, taken, span, rule)
     parts = [f"no reading of {', '.join(absent)}"] if absent else []
     parts += [f"{g.name}: none from {clock(g.from_s)} to {clock(g.to_s)}" for g in gaps[:LISTED]]
     parts += [f"and {len(gaps) - LISTED} more"] if len(gaps) > LISTED else []
@@ -59,11 +63,11 @@ def readings(case: Case, rule: Readings) -> Verdict:
     return Verdict(rule.key, text, outcome, why, rule.origin, *span, (working,))
 
 
-def _gaps(name: str, times: list[float], span: tuple[float, float], rule: Readings) -> list[Gap]:
+def _gaps(name: str, taken_s: list[float], span: tuple[float, float], rule: Readings) -> list[Gap]:
     first_s = span[0] + (rule.late_s if rule.at_start else rule.interval_s + rule.late_s)
-    found = [Gap(name, span[0], times[0])] if times[0] > first_s else []
+    found = [Gap(name, span[0], taken_s[0])] if taken_s[0] > first_s else []
     longest_s = rule.interval_s + rule.late_s
-    for before_s, now_s in zip(times, [*times[1:], span[1]], strict=True):
+    for before_s, now_s in itertools.pairwise((*taken_s, span[1])):
         if now_s - before_s > longest_s:
             found.append(Gap(name, before_s, now_s))
     return found
