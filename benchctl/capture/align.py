@@ -11,6 +11,7 @@ from benchctl.core.ruleset import Quantity
 STEP_SHARE = 0.1  # of the largest value: smaller changes are no load step; CPNS
 STEP_S = 0.06  # contactors of one block close within 20 to 60 ms of each other (CPNS)
 SAME_S = 2.0  # steps of recording and run that are no further apart belong together
+ALIKE = 0.05  # of the share of load before and after: steps that differ by less are alike
 CLOCKS_S = 2.0  # what two clocks that nobody has compared are taken to differ by; CPNS
 SAID_S = 1.0  # the same of a time that a person states
 
@@ -33,6 +34,12 @@ class Moved:
     def up(self) -> bool:
         """Whether it rose."""
         return self.after > self.before
+
+    @property
+    def share(self) -> float:
+        """The smaller of before and after as a share of the larger: the same in amps and in kW."""
+        low, high = sorted((abs(self.before), abs(self.after)))
+        return low / high if high else 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +117,10 @@ def by_word(offset_s: float) -> Aligned:
 
 
 def by_step(shown: Sequence[Moved], recorded: Sequence[Moved], guess_s: float | None) -> Aligned:
-    """By the load steps that both show: most of them together, then nearest to the guess. Raises AlignFault."""
+    """By the load steps that both show: most of them together, then nearest to the guess, then most alike.
+
+    Raises AlignFault when none fits, or several.
+    """
     if not shown:
         raise AlignFault("the recording shows no load step in amps or kW: align it by time, or state --offset")
     largest = max(shown, key=lambda m: abs(m.after - m.before))
@@ -120,8 +130,9 @@ def by_step(shown: Sequence[Moved], recorded: Sequence[Moved], guess_s: float | 
         raise AlignFault(f"the recording shows a {way} of load at {largest.at_s:.3f} s, and the run has none")
     most = max(count for count, _ in fits)
     best = [r for count, r in fits if count == most]
-    if len(best) > 1 and guess_s is not None:
+    if guess_s is not None:
         best = [min(best, key=lambda r: abs(r.at_s - largest.at_s - guess_s))]
+    best = _alike(largest, best)
     if len(best) > 1:
         offsets = ", ".join(f"{r.at_s - largest.at_s:.1f}" for r in best[:8])
         raise AlignFault(
@@ -134,6 +145,12 @@ def by_step(shown: Sequence[Moved], recorded: Sequence[Moved], guess_s: float | 
     )
     doubt_s = max(step.high_s - step.at_s, step.at_s - step.low_s)
     return Aligned("step", step.at_s - largest.at_s, doubt_s, told)
+
+
+def _alike(shown: Moved, recorded: list[Moved]) -> list[Moved]:
+    """Those whose share of load before and after is clearly that of the recording, amps or kW alike."""
+    far = sorted((abs(r.share - shown.share), k) for k, r in enumerate(recorded))
+    return [recorded[k] for distance, k in far if distance <= far[0][0] + ALIKE]
 
 
 def _together(shown: Sequence[Moved], recorded: Sequence[Moved], offset_s: float) -> int:
