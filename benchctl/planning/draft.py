@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from benchctl.core.criteria import criterion, span
-from benchctl.core.levels import best_level_kw
+from benchctl.core.levels import best_level_kw, offers_kw
 from benchctl.core.program import Hold, LoadIs, Program, Ramp, Rounding, Segment, Starts, Target
 from benchctl.core.readings import BY_NAME
 from benchctl.core.ruleset import (
@@ -26,7 +26,7 @@ from benchctl.core.ruleset import (
     Unbroken,
 )
 from benchctl.core.site import Site
-from benchctl.planning.chain import limit_kw, meters_site, offers_at
+from benchctl.planning.chain import fans_kw, limit_kw, meters_site, offers_at
 from benchctl.planning.judge_lines import mark
 from benchctl.planning.margins import SAG_PERCENT, corrects_for_volts, sag_factor
 from benchctl.planning.time_checks import tells_power
@@ -92,13 +92,25 @@ def _head(rules: RuleSet, site: Site, name: str) -> Program:
         name=name,
         title=f"{rules.title}: {site.name}"[:300],
         segments=(),
-        load_is=LoadIs.SOURCE_TOTAL if meters_site(site) else LoadIs.CHAIN,
+        load_is=LoadIs.SOURCE_TOTAL if meters_site(site) and not _alone(rules, site) else LoadIs.CHAIN,
         rounding=Rounding.AT_LEAST if kinds & {Duty, Unbroken} else Rounding.NEAREST,
         source_cooldown_s=max(rests, default=None),
         reading_interval_s=min([rules.reading_interval_s, *every]),
         readings=tuple(dict.fromkeys(n for n in names if n in BY_NAME)),
     )
     return replace(head, trim=Transient not in kinds and tells_power(site, head))
+
+
+def _alone(rules: RuleSet, site: Site) -> bool:
+    """Whether the chain alone carries every minimum, so that a site load that goes off takes nothing from it."""
+    asked = [r.at_least_percent or 0.0 for r in rules.rules if isinstance(r, (Duty, Unbroken))]
+    if not asked or site.site_load_reserve_kw <= 0.0 or any(isinstance(r, Transient) for r in rules.rules):
+        return False
+    if any(isinstance(r, Duty) and r.at_most_percent is not None for r in rules.rules):
+        return False
+    on_top_kw = site.site_load_reserve_kw + fans_kw(site)
+    most_kw = with_margin(site, max(asked)) * site.nameplate.power_kw / 100.0
+    return most_kw + on_top_kw <= limit_kw(site) and most_kw <= offers_kw(offers_at(site))
 
 
 def _started(segment: Segment, in_band: bool) -> Segment:
@@ -118,8 +130,9 @@ def _steady(rules: RuleSet, site: Site) -> Iterator[Part]:
         return
     if any(_ends(r) for r in rules.rules):
         yield Part(Hold(NO_LOAD_S, Target(0.0, percent=True), label="no load"), ("No load, to compare with.",))
-    levels = [_level(site, d.at_least_percent, d.at_most_percent) for d in duties] or [
-        _level(site, whole[0].at_least_percent, None)
+    fall = 0.0 if _alone(rules, site) else _fall_percent(site)
+    levels = [_level(site, d.at_least_percent, d.at_most_percent, fall) for d in duties] or [
+        _level(site, whole[0].at_least_percent, None, fall)
     ]
     was = 0.0
     for part in _warm_up(rules, levels[0]):
@@ -195,20 +208,32 @@ def _hold_s(rules: RuleSet, rule: Duty | Unbroken, *, last: bool) -> float:
     return max(need_s, over_s) + SPARE_S
 
 
-def _level(site: Site, least: float | None, most: float | None) -> float:
-    """Percent of nameplate to set for a minimum: with the margin where there is room for it, never above most."""
+def _level(site: Site, least: float | None, most: float | None, fall: float = 0.0) -> float:
+    """Percent of nameplate to set for a minimum: with the margins where there is room for them, never above most.
+
+    fall: percent by which the source may fall for a moment.
+    """
     if least is None:
         return 0.95 * (most or 0.0)
     if most is not None:
         return min(with_margin(site, least), (least + most) / 2.0)
     level = with_margin(site, least)
-    return level if level <= _room_percent(site) and _has_stages(site, level) else least
+    for better in (level + fall, level):
+        if better <= _room_percent(site) and _has_stages(site, better):
+            return round(better, 2)
+    return least
 
 
 def with_margin(site: Site, least: float) -> float:
     """Percent that still gives so many percent when volts sag by 2 %: P / (1 - s)², to two decimals upwards."""
     factor = 1.0 if corrects_for_volts(site) else sag_factor(SAG_PERCENT)
     return math.ceil(100.0 * least / factor - 1e-9) / 100.0
+
+
+def _fall_percent(site: Site) -> float:
+    """By how much the source falls when the site's own load goes off, to two decimals upwards."""
+    share = 100.0 * site.site_load_reserve_kw / site.nameplate.power_kw if meters_site(site) else 0.0
+    return math.ceil(100.0 * share - 1e-9) / 100.0
 
 
 def _has_stages(site: Site, level: float) -> bool:
@@ -240,6 +265,9 @@ def _margin(site: Site, rule: Duty | Unbroken, level: float) -> list[str]:
         ]
     gives = level * sag_factor(SAG_PERCENT)
     formula = f"{least:g} / (1 - {SAG_PERCENT / 100:g})² = {exact:.2f} %"
+    if level > with_margin(site, least) + 1e-6:
+        fall = f"{_fall_percent(site):g} % more stand here, because the site's own load may go off"
+        return [f"{least:g} % with volts {SAG_PERCENT:g} % low needs {formula}; {fall}."]
     return [f"{least:g} % with volts {SAG_PERCENT:g} % low needs {formula}; {level:g} % then gives {gives:.2f} %."]
 
 

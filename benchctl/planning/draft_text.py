@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from benchctl.core.criteria import span
-from benchctl.core.program import Block, Hold, Ramp, Segment, Starts, Target
+from benchctl.core.program import Block, Hold, LoadIs, Ramp, Segment, Starts, Target
 from benchctl.core.ruleset import Step
 from benchctl.planning.draft import Draft
 from benchctl.planning.judge_lines import mark
@@ -14,6 +14,11 @@ from benchctl.planning.margins import SAG_PERCENT
 
 WIDTH = 118
 BARE = re.compile(r"[A-Za-z][A-Za-z0-9 ]*( %)?|[0-9.]+ %")  # a text that needs no quotes
+OWN = {
+    LoadIs.CHAIN: "Targets count the chain alone: the site's own load comes on top, so no minimum hangs on it",
+    LoadIs.SOURCE_TOTAL: "Targets count the source's total: when the site's own load goes off, the source falls by as "
+    "much until the chain has followed; take that load off, or keep it steady, where a minimum must hold at every scan",
+}
 UNITY = (
     "The load is resistors: at unity power factor neither the rated current of an alternator rated at a lower one nor "
     "its dip and regulation of volts are shown."
@@ -42,6 +47,8 @@ def _top(draft: Draft) -> Iterator[str]:
     yield from _comment(f"Edition adopted at the site: {rules.adopted or 'not stated in the rule set'}.")
     for note in rules.notes:
         yield from _comment(f"Note: {note}")
+    if draft.site.site_load_reserve_kw > 0.0:
+        yield from _comment(f"{OWN[draft.program.load_is]} ({draft.site.site_load_reserve_kw:g} kW at most).")
     steps = [rule for rule in rules.rules if isinstance(rule, Step)]
     if steps:
         yield "#"

@@ -21,7 +21,7 @@ from benchctl.core.ruleset import (
 )
 from benchctl.core.site import Site
 from benchctl.planning.judge_course import Scene, scene
-from benchctl.planning.judge_load import Found, autonomy, duty, least, rest, unbroken
+from benchctl.planning.judge_load import Found, autonomy, duty, least, rest, surely, unbroken
 from benchctl.planning.judge_seen import fields, readings, stability, steady, step
 from benchctl.planning.judge_sudden import transient
 from benchctl.planning.judged import Judged, PlanVerdict, worst
@@ -44,6 +44,7 @@ JUDGES: dict[type[Any], Callable[[Scene, Any], Found]] = {
 def judge(site: Site, program: Program, plan: Plan, rules: RuleSet) -> PlanVerdict:
     """One rule set over one plan. Duties are placed in their order, before what is asked during them."""
     seen = scene(site, program, plan, rules)
+    seen.sure = surely(seen)
     placed = {rule.key: _judged(seen, rule) for rule in rules.rules if isinstance(rule, Duty)}
     judged = tuple(placed[rule.key] if isinstance(rule, Duty) else _judged(seen, rule) for rule in rules.rules)
     notes = rules.notes if rules.rules else (*rules.notes, "this rule set has no rules: nothing can be shown by it")

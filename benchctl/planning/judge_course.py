@@ -1,7 +1,7 @@
 """What the source carries along program time, as far as a plan knows it: from so many to so many kW.
 
 The site's own load comes and goes between nothing and its reserve. Where a target counts the source's total and a
-meter tells that load, the chain makes up for it; else it comes on top.
+meter tells that load, the chain makes up for it, some scans later; else it comes on top.
 """
 
 from collections.abc import Callable, Iterator
@@ -51,7 +51,10 @@ class Span:
 
 @dataclass(slots=True)
 class Scene:
-    """All that a rule is judged by. placed: where each duty has found its time; of the duties judged so far."""
+    """All that a rule is judged by. placed: where each duty has found its time; of the duties judged so far.
+
+    sure: times of the duties that hold whatever the site's own load does, empty where one of them has none.
+    """
 
     site: Site
     program: Program
@@ -59,6 +62,7 @@ class Scene:
     rules: RuleSet
     course: tuple[Stretch, ...] = ()
     placed: dict[str, Span] = field(default_factory=dict)
+    sure: dict[str, Span] = field(default_factory=dict)
 
     @property
     def base_kw(self) -> float:
@@ -85,6 +89,11 @@ class Scene:
     def idle_kw(self) -> float:
         """The most that the source carries while the chain gives nothing: the site's own load and fans on it."""
         return self.site.site_load_reserve_kw + fans_kw(self.site)
+
+    @property
+    def swing_kw(self) -> float:
+        """How far the source falls for a moment when the site's own load goes off, before the chain has followed."""
+        return self.site.site_load_reserve_kw if self.program.load_is is LoadIs.SOURCE_TOTAL else 0.0
 
     def tells_power(self) -> bool:
         """True when a meter tells the source's kW."""

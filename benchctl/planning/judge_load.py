@@ -3,7 +3,7 @@
 import math
 
 from benchctl.core.criteria import span
-from benchctl.core.ruleset import Autonomy, Duty, Readings, Rest, RuleSet, Unbroken
+from benchctl.core.ruleset import Autonomy, Duty, Readings, Rest, RuleSet, SampleBase, Unbroken
 from benchctl.core.site import Site
 from benchctl.planning.judge_course import FINE_KW, Meets, Scene, Span, Stretch, first_of, longest, spans
 from benchctl.planning.judged import Least, Standing
@@ -13,29 +13,43 @@ Found = tuple[Standing, str, Span | None]
 NO_METER = "no meter at the source tells its kW"
 
 
-def meets_duty(scene: Scene, rule: Duty) -> Meets:
-    """Whether a stretch lies within a duty's levels."""
+def meets_duty(scene: Scene, rule: Duty, fall_kw: float = 0.0) -> Meets:
+    """Whether a stretch lies within a duty's levels, though it may fall by so many kW for a moment."""
     low = -math.inf if rule.at_least_percent is None else rule.at_least_percent * scene.base_kw / 100.0
     high = math.inf if rule.at_most_percent is None else rule.at_most_percent * scene.base_kw / 100.0
-    return lambda s: s.low_kw >= low - FINE_KW and s.high_kw <= high + FINE_KW and s.high_kw > 0.0
+    return lambda s: s.low_kw - fall_kw >= low - FINE_KW and s.high_kw <= high + FINE_KW and s.high_kw > 0.0
 
 
 def duty(scene: Scene, rule: Duty) -> Found:
     """The first time after the duty before it in which the load lies within its levels long enough."""
     after_s = max((s.to_s for s in scene.placed.values()), default=0.0)
     found = spans(scene.course, meets_duty(scene, rule), after_s)
-    placed = first_of(found, rule.for_s)
+    placed = scene.sure.get(rule.key) or first_of(found, rule.for_s)
     if placed is None:
         return Standing.NOT, _short(scene, longest(found), rule.for_s, after_s), None
     scene.placed[rule.key] = placed
     return *_loaded(scene, rule.at_least_percent, placed), placed
 
 
+def surely(scene: Scene) -> dict[str, Span]:
+    """Times of all duties that hold whatever the site's own load does; none where one has no such time."""
+    placed: dict[str, Span] = {}
+    after_s = 0.0
+    for rule in scene.rules.rules:
+        if isinstance(rule, Duty):
+            span_of = first_of(spans(scene.course, meets_duty(scene, rule, scene.swing_kw), after_s), rule.for_s)
+            if span_of is None:
+                return {}
+            placed[rule.key], after_s = span_of, span_of.to_s
+    return placed
+
+
 def unbroken(scene: Scene, rule: Unbroken) -> Found:
     """One time without a break at or above the level."""
     least_kw = rule.at_least_percent * scene.base_kw / 100.0
     found = spans(scene.course, lambda s: s.low_kw >= least_kw - FINE_KW)
-    placed = first_of(found, rule.for_s)
+    sure = spans(scene.course, lambda s: s.low_kw - scene.swing_kw >= least_kw - FINE_KW)
+    placed = first_of(sure, rule.for_s) or first_of(found, rule.for_s)
     if placed is None:
         return Standing.NOT, _short(scene, longest(found), rule.for_s, 0.0), None
     return *_loaded(scene, rule.at_least_percent, placed), placed
@@ -57,7 +71,19 @@ def _loaded(scene: Scene, least_percent: float | None, placed: Span) -> tuple[St
         return Standing.SATISFIED, ""
     within = [s for s in scene.course if s.to_s > placed.from_s and s.from_s < placed.to_s]
     low_kw = min((s.low_kw for s in within), default=0.0)
+    fallen_kw = low_kw - scene.swing_kw
+    if fallen_kw < least_percent * scene.base_kw / 100.0 - FINE_KW and scene.rules.sample_base is SampleBase.SCAN:
+        return Standing.CANNOT, _swing(scene, 100.0 * fallen_kw / scene.base_kw)
     return Standing.SATISFIED, _margin(scene, low_kw, least_percent)
+
+
+def _swing(scene: Scene, fallen_percent: float) -> str:
+    """What happens when the site's own load goes off at once, in words."""
+    return (
+        f"the site's own load of up to {scene.swing_kw:g} kW comes and goes: when it goes off, the source carries "
+        f"{fallen_percent:.1f} % until the chain has followed, and every scan counts; take it off or keep it steady, "
+        "or carry the minimum by the chain alone (load_is: chain)"
+    )
 
 
 def _margin(scene: Scene, low_kw: float, least_percent: float) -> str:
@@ -111,6 +137,8 @@ def autonomy(scene: Scene, rule: Autonomy) -> Found:
         return Standing.NOT, _short(scene, longest(found), rule.for_s, 0.0), None
     if not scene.tells_power():
         return Standing.CANNOT, NO_METER, placed
+    if scene.swing_kw > most_kw:
+        return Standing.CANNOT, _swing(scene, 100.0 * (want_kw - scene.swing_kw) / scene.base_kw), placed
     if rule.end_volts_v is not None:
         return Standing.CANNOT, "no instrument of the site file tells the direct volts at the battery", placed
     return Standing.SATISFIED, f"constant within {rule.tolerance_percent:g} % as planned", placed

@@ -106,6 +106,21 @@ def test_a_margin_is_taken_only_where_there_is_room_for_it(changes, level):
     assert plan(here, made.program).feasible
 
 
+@pytest.mark.parametrize(
+    ("name", "how"), [("nfpa110-36-month", LoadIs.CHAIN), ("nfpa110-acceptance", LoadIs.SOURCE_TOTAL)]
+)
+def test_a_site_load_that_comes_and_goes_carries_no_minimum(name, how):
+    """Northquay: 45 kW of 400 kW are 11.25 %. The chain carries minima alone; beside full load is no room for it."""
+    made = draft(RULE_SETS[name], SITES["northquay"]).program
+    assert made.load_is is how
+    levels = [s.to.value for s in made.segments if isinstance(s, Ramp)]
+    if how is LoadIs.CHAIN:
+        assert levels == [25.0, 31.24, 0.0]
+    else:
+        assert levels == [pytest.approx(31.24 + 11.25), pytest.approx(52.07 + 11.25), 104.13, 0.0]
+    assert draft(RULE_SETS[name], SITES["alder-ridge"]).program.load_is is LoadIs.SOURCE_TOTAL
+
+
 def test_readings_and_rest_are_those_of_the_rules():
     rules = rule_set(
         duty("half", 50.0, 10.0),
