@@ -7,6 +7,7 @@ from array import array
 from dataclasses import replace
 from math import nan, sqrt
 from pathlib import Path
+from typing import Any
 
 from benchctl.assessment.trail import Change, Hole, Noted, Stretch, Trail
 from benchctl.assessment.verdict import Input, Judgement, Outcome, Verdict, Working
@@ -56,7 +57,7 @@ def made_trail(**changes) -> Trail:
     power = array("d", (nan if 120.0 < t < 140.0 else kw_at(t) for t in t_s))
     amps = array("d", (1000.0 * kw / (sqrt(3.0) * 400.0) for kw in power))
     steady = {400.0: array("d", [400.0] * 600), 50.0: array("d", [50.0] * 600)}
-    keys = {
+    keys: dict[str, Any] = {
         "t_s": t_s, "power_kw": power, "volts_v": steady[400.0], "hertz": steady[50.0], "amps_a": amps,
         "amps_b": amps, "amps_c": amps, "pair_ab": steady[400.0], "pair_bc": steady[400.0], "pair_ca": steady[400.0],
         "holes": (Hole(120.0, 140.0, "the meter was silent"),),
@@ -86,7 +87,7 @@ def made_run(**changes) -> Recorded:
         Told(191.0, "command", "", "witness", "-5 kW drift noted"),
         Told(210.0, "unloaded", "", "", "all load is off"),
     )
-    keys = {
+    keys: dict[str, Any] = {
         "name": "yard-climb", "meta": {"kind": "live", "started": "2026-10-25T02:30:00+02:00", "tool": "0.1.0"},
         "condition": "closed", "outcome": "completed", "site": YARD, "program": PROGRAM, "scan_period_s": 0.5,
         "scans": 600, "begun_ns": 1_792_888_200_000_000_000, "sha256": "ab" * 32, "sealed": "2026-10-25T03:00:00+02:00",

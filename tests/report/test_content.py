@@ -8,6 +8,7 @@ import pytest
 
 from benchctl.assessment.trail import Hole
 from benchctl.report.content import content
+from benchctl.report.parts import Table
 from benchctl.report.sections.missing import missing
 from benchctl.report.words import ENGLISH, say
 from tests.report.made import METER, YARD, made, made_run, made_trail, texts
@@ -22,6 +23,12 @@ def told(dossier, *parts) -> str:
 
 def section(dossier, key: str) -> str:
     return texts(next(s for s in content(dossier).plain()["sections"] if s["title"] == say(key)))
+
+
+def rows_of(dossier, key: str) -> tuple[tuple[str, ...], ...]:
+    """Of the first table of a section."""
+    blocks = next(s for s in content(dossier).sections if s.title == say(key)).blocks
+    return next(block for block in blocks if isinstance(block, Table)).rows
 
 
 def test_page_1_says_what_where_when_by_whom_with_what_and_the_verdicts():
@@ -92,13 +99,13 @@ def test_the_working_can_be_redone_formula_inputs_bounds_and_sample_times():
 
 
 def test_the_plan_is_set_against_what_was_done_without_the_scan_that_was_not_seen():
-    rows = next(s for s in content(made()).sections if s.title == say("course")).blocks[0].rows
+    rows = rows_of(made(), "course")
     assert rows[1][1:3] == ("full load", "400")
     assert rows[1][5:] == ("0:01:40", "400.0", "400.0", "400.0", "100.0")
 
 
 def test_alarms_stand_in_their_order_the_scan_of_the_first_trip_is_first_out():
-    alarms = next(s for s in content(made()).sections if s.title == say("events")).blocks[0].rows
+    alarms = rows_of(made(), "events")
     assert [row[0] for row in alarms] == ["1", "2", "2"]
     assert ["first out" in row[3] for row in alarms] == [False, True, True]
     assert [row[4] for row in alarms] == ["0:00:10", "stood at the end", "–"]
@@ -109,10 +116,10 @@ def test_an_override_stands_with_who_and_why():
 
 
 def test_a_missing_value_is_a_dash_and_never_zero():
-    rows = next(s for s in content(made()).sections if s.title == say("readings")).blocks[0].rows
+    rows = rows_of(made(), "readings")
     assert rows[0][2:4] == ("400.0", "100.0")
     dark = made_trail(power_kw=type(made_trail().power_kw)("d", [float("nan")] * 600))
-    rows = next(s for s in content(made(trail=dark)).sections if s.title == say("readings")).blocks[0].rows
+    rows = rows_of(made(trail=dark), "readings")
     assert rows[0][2:4] == ("–", "–")
 
 

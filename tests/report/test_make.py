@@ -97,12 +97,14 @@ class Seen(HTMLParser):
 
     def __init__(self, text: str) -> None:
         super().__init__()
-        self.tags, self.attrs, self.text = [], [], []
+        self.tags: list[str] = []
+        self.attrs: list[tuple[str, str]] = []
+        self.text: list[str] = []
         self.feed(text)
 
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
-        self.attrs += attrs
+        self.attrs += [(name, value or "") for name, value in attrs]
 
     def handle_data(self, data):
         self.text.append(data)
