@@ -17,7 +17,9 @@ from benchctl.core.decision import Frame, Settings
 from benchctl.core.inputs import Recorder as Health
 from benchctl.core.site import Site
 from benchctl.core.state import Mode, State
+from benchctl.files import FileFault, read_rule_set
 from benchctl.files.shelf import SourceFile
+from benchctl.record.fault import RecordFault
 from benchctl.record.live import LiveRecorder
 from benchctl.record.recorder import Recorder
 from benchctl.record.runs import new_run
@@ -118,6 +120,14 @@ def at_rest(frame: Frame) -> bool:
     return waiting and not frame.decision.seen.loaded and not owes(state)
 
 
+def _rule_set_files(settings: Settings) -> tuple[SourceFile, ...]:
+    """The rule sets that the program names, as they are now: the run is judged by them. Raises RecordFault."""
+    try:
+        return tuple(read_rule_set(name)[1] for name in (settings.program.rule_sets if settings.program else ()))
+    except FileFault as fault:
+        raise RecordFault(f"a rule set that the program names cannot be read: {fault}") from None
+
+
 def chain_gone(frame: Frame, site: Site, beyond_s: float = 0.0) -> bool:
     """True when every unit that was ever heard is lost, for so much longer than its watchdog takes."""
     state = frame.decision.state
@@ -150,7 +160,7 @@ class Session:
         program = settings.program.name if settings.program else ""
         self.terms.runs.mkdir(parents=True, exist_ok=True)
         path = new_run(self.terms.runs, settings.site.name, program, datetime.now().astimezone())
-        kept = (*self.terms.site_files, *files)
+        kept = (*self.terms.site_files, *files, *_rule_set_files(settings))
         recorder = (
             Recorder(path, settings, meta, kept)
             if self.terms.rehearsal
