@@ -17,6 +17,7 @@ from benchctl.door.client import Client, Refused
 from benchctl.door.plates import UnitPlate
 from benchctl.tui.past import back_fill
 from benchctl.tui.view.alarms import followed
+from benchctl.tui.view.loud import rings
 from benchctl.tui.view.picture import STALE_S, BankTold, DropStep, Picture, Place, StageTold, Told
 from benchctl.tui.view.text import clean
 
@@ -59,7 +60,6 @@ class Link:
         self._seen: deque[tuple[float, float]] = deque(maxlen=64)  # our time, the bench's
         self._came_s: float | None = None
         self._task: asyncio.Task[None] | None = None
-        self._loud: tuple[Any, ...] = ()
 
     def open(self) -> None:
         """Begin; returns at once."""
@@ -143,13 +143,13 @@ class Link:
         picture = self.picture
         if isinstance(news, m.Event):
             picture.story.add(told(news))
-            if news.what in ("trip", "prompt"):
-                self._rang()
             return
         before_s, self._came_s = self._came_s, time.monotonic()
         patience_s = max(STALE_S, MISSED * picture.place.scan_period_s)
         picture.traces.feed(news, joined=before_s is not None and self._came_s - before_s <= patience_s)
         picture.cursor.alarm = followed(picture.cursor.alarm, picture.now, news)
+        if rings(picture.now, news):
+            self._rang()
         picture.now, picture.quiet_s = news, 0.0
         self._seen.append((self._came_s, news.now_s))
         picture.pace = self._pace()
