@@ -13,7 +13,7 @@ from math import isnan
 
 from benchctl.assessment.case import Case
 from benchctl.assessment.sampled import sampled
-from benchctl.assessment.spans import BAD, GOOD, Run, Samples, earliest, lenient, longest, lowest, strict, unknown
+from benchctl.assessment.spans import BAD, EPSILON_S, GOOD, Run, Samples, earliest, longest, lowest, unknown
 from benchctl.assessment.verdict import Input, Outcome, Verdict, Working
 from benchctl.assessment.words import clock, length, percent
 from benchctl.core.ruleset import Duty, SampleBase, Unbroken
@@ -67,13 +67,10 @@ def place(
     case: Case, rule: Duty | Unbroken, low: float | None, high: float | None, proven_s: float, possible_s: float
 ) -> Placed:
     """Find its time after what the duties before it have used."""
-    trail = case.trail
-    samples = sampled(case, _kw(case, low), _kw(case, high))
-    if not case.base_kw > 0.0:  # percent of what?
-        samples = replace(samples, marks=bytearray(b"\2") * len(samples))
-    holes = () if case.rules.sample_base is SampleBase.READING else trail.holes
-    sure = strict(samples, holes, case.rules.gap_s)
-    perhaps = lenient(samples, trail.complete)
+    found = sampled(case, _kw(case, low), _kw(case, high))
+    samples, sure, perhaps = found.samples, found.proven, found.possible
+    if case.rules.sample_base is SampleBase.MINUTE:  # a time from every scan: none is cut within its minute
+        sure = [run for run in sure if run.from_s >= proven_s - EPSILON_S]
     proven = earliest(sure, proven_s, rule.for_s)
     possible = earliest(perhaps, possible_s, rule.for_s)
     if proven is not None:
@@ -200,9 +197,7 @@ def _working(case: Case, placed: Placed, low: float | None, high: float | None) 
     if high is not None:
         inputs.append(Input(f"most: {high:g} % × {case.base_kw:g} kW ÷ 100", _kw(case, high), "kW"))
     if run is not None:
-        inputs.append(Input("first sample in limits", samples.values[run.first], "kW", samples.begins_s[run.first]))
-        inputs.append(Input("last sample in limits", samples.values[run.last], "kW", samples.ends_s[run.last]))
-        inputs.append(Input("samples in it", float(_count(samples, run)), ""))
+        inputs += _ends(samples, run, base)
         value, at_s = lowest(trail.t_s, trail.power_kw, run.from_s, run.to_s)
         if not isnan(value):
             inputs.append(Input("lowest sample", value, "kW", at_s))
@@ -225,8 +220,13 @@ def _working(case: Case, placed: Placed, low: float | None, high: float | None) 
     return (timed, *_percents(case, run))
 
 
-def _count(samples: Samples, run: Run) -> int:
-    return samples.marks.count(GOOD, run.first, run.last + 1)
+def _ends(samples: Samples, run: Run, base: SampleBase) -> list[Input]:
+    """What a time begins and ends with, and how many samples are in it."""
+    first = Input("first sample in limits", samples.values[run.first], "kW", samples.begins_s[run.first])
+    if base is SampleBase.MINUTE:
+        return [replace(first, name="mean of the first minute"), Input("minutes in it", run.length_s / 60.0, "")]
+    last = Input("last sample in limits", samples.values[run.last], "kW", samples.ends_s[run.last])
+    return [first, last, Input("samples in it", float(samples.marks.count(GOOD, run.first, run.last + 1)), "")]
 
 
 def _percents(case: Case, run: Run | None) -> tuple[Working, ...]:

@@ -22,7 +22,7 @@ def rank(found) -> int:
 
 
 @settings(max_examples=300, deadline=None)
-@given(levels=LEVELS, at=st.integers(0, 39), rule=LOADS, base=st.sampled_from([SampleBase.SCAN, SampleBase.READING]))
+@given(levels=LEVELS, at=st.integers(0, 39), rule=LOADS, base=BASES)
 def test_less_load_never_makes_a_verdict_better(levels, at, rule, base):
     t_s = [5.0 * k for k in range(len(levels))]
     levels = [300.0, *levels[1:]]  # readings are counted from the first load on
