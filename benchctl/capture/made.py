@@ -51,6 +51,8 @@ def made(
 def read_recording(path: Path, mapping: Mapping | None) -> Recording:
     """COMTRADE by its extension, else CSV, which needs a mapping. Raises FileFault, OSError."""
     kind = path.suffix.lower()
+    if not path.is_file():
+        raise FileFault([Flaw(str(path), 0, 0, "no such file")])
     if kind in COMTRADE:
         return read_comtrade(path, mapping)
     if kind == ".dat":

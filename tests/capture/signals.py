@@ -1,6 +1,5 @@
 """Signals with known answers, and files of them in every form of COMTRADE, written here by the standard's rules."""
 
-import struct
 from array import array
 from pathlib import Path
 
@@ -62,7 +61,7 @@ def write_comtrade(
     lines += [] if revision == "1991" else ["1"]
     lines += ["+1,+1", "B,3"] if revision == "2013" else []
     raw = [np.asarray(waves[n]) / s for n, s in zip(names, scales, strict=True)]
-    data = b"".join(_row(k, round(float(x) * 1e6), [r[k] for r in raw], form) for k, x in enumerate(t))
+    data = _data(np.round(np.asarray(t) * 1e6).astype("<u4"), raw, form)
     config = ("\r\n".join(lines) + "\r\n" + more).encode()
     if one:
         path = folder / f"{name}.cff"
@@ -76,9 +75,15 @@ def write_comtrade(
     return path
 
 
-def _row(k, stamp_us, values, form):
+def _data(stamps_us, raw, form):
+    numbers = np.arange(1, len(stamps_us) + 1, dtype="<u4")
     if form == "ASCII":
-        return (f"{k + 1},{stamp_us}," + ",".join(str(round(float(v))) for v in values) + "\r\n").encode()
-    code = {"BINARY": "h", "BINARY32": "i", "FLOAT32": "f"}[form]
-    whole = [float(v) if form == "FLOAT32" else round(float(v)) for v in values]
-    return struct.pack(f"<II{len(whole)}{code}", k + 1, stamp_us, *whole)
+        whole = np.column_stack([numbers, stamps_us, *(np.round(r) for r in raw)]).astype(int)
+        return "".join(",".join(map(str, row)) + "\r\n" for row in whole.tolist()).encode()
+    code = {"BINARY": "<i2", "BINARY32": "<i4", "FLOAT32": "<f4"}[form]
+    kind = np.dtype([("n", "<u4"), ("t", "<u4"), *((f"v{k}", code) for k in range(len(raw)))])
+    rows = np.zeros(len(stamps_us), kind)
+    rows["n"], rows["t"] = numbers, stamps_us
+    for k, r in enumerate(raw):
+        rows[f"v{k}"] = r if form == "FLOAT32" else np.round(r)
+    return rows.tobytes()
