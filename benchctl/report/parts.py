@@ -107,6 +107,7 @@ class Section:
 
     title: str
     blocks: tuple[Block, ...]
+    new_page: bool = False
 
 
 @dataclass(frozen=True, slots=True)

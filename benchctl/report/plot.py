@@ -67,6 +67,7 @@ class Graph:
     marks: tuple[Mark, ...] = ()
     width: float = 560.0
     axis: str = ""
+    zero_s: float = 0.0  # what the axis counts from
     parts: list[str] = field(default_factory=list)
 
     def x(self, t_s: float) -> float:
@@ -228,8 +229,8 @@ def _range(values: list[float], panel: Panel) -> tuple[float, float]:
 def _times(graph: Graph, bottom: float) -> None:
     from benchctl.report.measures import clock
 
-    for tick in time_ticks(graph.from_s, graph.to_s):
-        x = graph.x(tick)
+    for tick in time_ticks(graph.from_s - graph.zero_s, graph.to_s - graph.zero_s):
+        x = graph.x(tick + graph.zero_s)
         graph.parts.append(
             f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{bottom:.1f}" y2="{bottom + 4:.1f}" stroke="{SOFT}" '
             'stroke-width="0.6"/>'

@@ -110,12 +110,10 @@ ENGLISH: dict[str, str] = {
     "of nameplate": "least %",
     "not done": "not done",
     "plan note": "kW of the source over each segment as it ran, every scan; least % in percent of the nameplate's "
-    "{kw} kW. "
-    "Times since the first scan at {begin}.",
+    "{kw} kW. Times since the first scan at {begin}.",
     "graph": "The run as a graph",
     "graph caption": "Numbers above the graph are segments of the program. Each column of the picture shows the "
-    "least and "
-    "the largest sample in it; a hole in a line is time in which the value was not known.",
+    "least and the largest sample in it; a hole in a line is time in which the value was not known.",
     "graph marks": "Dotted lines: {marks}.",
     "graph axis": "h:mm:ss since {begin}",
     "graph alt": "Graph over {length}: kW of the source from {kw_low} to {kw_high}, volts {v_low} to {v_high}, hertz "
@@ -132,9 +130,8 @@ ENGLISH: dict[str, str] = {
     "coolant": "coolant",
     "readings": "Readings",
     "measured": "Measured at the interval",
-    "readings caption": "Each {interval} of a hold, and at its end: the last sample at or before the time. Volts "
-    "are the "
-    "mean of the phases that the meter tells; exhaust is the hottest of the units.",
+    "readings caption": "Each {interval} of a hold, and at its end: the last sample at or before the time. Volts are "
+    "the mean of the phases that the meter tells; exhaust is the hottest of the units.",
     "no samples": "There is no sample to be shown.",
     "typed": "Readings that a person took at the set",
     "typed caption": "As typed in; the time is when it was read. A corrected value stands beside what was first "
@@ -147,14 +144,15 @@ ENGLISH: dict[str, str] = {
     "corrected": "corrected later",
     "transients": "Transients",
     "no transients": "No sudden change of load was ordered.",
-    "transients note": "Volts and hertz are those of a meter with a new value each {refresh}: what is quicker is "
-    "not seen, "
-    "and a deviation may have been larger than told. The deviation is in percent of rated.",
+    "transients note": "Volts and hertz are those of a meter with a new value each {refresh}: what is quicker is not "
+    "seen, and a deviation may have been larger than told. The deviation is in percent of rated.",
     "change": "change",
     "kw from to": "kW from, to",
     "hertz extreme": "hertz, extreme",
     "volts extreme": "volts, extreme",
     "trace caption": "{label}: {from_kw} to {to_kw} kW at {at}",
+    "capture told": "Captures: {told}.",
+    "meter": "meter",
     "trace axis": "seconds since the change was ordered",
     "trace alt": "Hertz and volts from {before} s before to {after} s after a change from {from_kw} to {to_kw} kW.",
     "more traces": "{count} more changes have no trace here; their samples are in the embedded figures.",
@@ -162,8 +160,7 @@ ENGLISH: dict[str, str] = {
     "events": "Events",
     "alarms": "Alarms and trips in the order in which they came",
     "alarms note": "Equal numbers were first seen in one scan: which came first is not known. “First out” is what "
-    "was seen "
-    "in the scan of the first trip.",
+    "was seen in the scan of the first trip.",
     "tripped": "TRIP: {text}",
     "no alarms": "No alarm.",
     "first out": "first out",
@@ -183,9 +180,9 @@ ENGLISH: dict[str, str] = {
     "cool-down text": "All load was off at {off} ({off_clock}); the units were cool at {cool} ({cool_clock}), "
     "{length} later.",
     "cool-down open": "All load was off at {off} ({off_clock}). The record does not show the end of the cool-down.",
-    "cool-down dropped": "Load was ordered off at {off} ({off_clock}) by a trip or a drop. The record has no word "
-    "of its own "
-    "for the moment at which all of it was off: see the graph.",
+    "cool-down dropped": "Load was ordered off at {off} ({off_clock}) by a trip or a drop.",
+    "cool-down off": "The last of it was gone by {gone} ({gone_clock}), by the meters.",
+    "cool-down took": "The longest cool-down of a unit took {length}.",
     "cool-down none": "The record does not show when the load came off.",
     "source rest": "The source ran on without load (below {percent} % of nameplate) for {length} until the record's "
     "end.",
@@ -195,13 +192,15 @@ ENGLISH: dict[str, str] = {
     "figure": "figure",
     "value": "value",
     "working": "working",
+    "text": "text",
+    "how read": "how it was read",
+    "texts": "Texts that the marks stand for",
     "bounds": "(between {low} and {high})",
     "no energy": "Nothing is known of the source's kW.",
     # proof
     "proof": "Verdicts with their working",
     "proof note": "Each verdict can be worked out again from the embedded figures, which hold every sample. A limit "
-    "that is "
-    "not read in its text says so here.",
+    "that is not read in its text says so here.",
     "judged text": "{document}, edition {edition}: {outcome}",
     "between": "from {begin} ({begin_clock}) to {end} ({end_clock})",
     "between one": "at {begin} ({begin_clock})",
@@ -211,8 +210,7 @@ ENGLISH: dict[str, str] = {
     "origin": "clause",
     "mark": "mark",
     "uncertain": "{count} of {total} limits are not read in their text. Who accepts the test should compare them "
-    "with the "
-    "edition that holds at the site.",
+    "with the edition that holds at the site.",
     "site limits": "Limits of the site in force during the run",
     "site limits note": "These kept the source from harm during the run; no verdict rests on them.",
     "reason": "reason",
@@ -230,32 +228,24 @@ ENGLISH: dict[str, str] = {
     # closing
     "not shown": "What this test does not show",
     "unity": "The load was resistive, at a power factor near 1. At most {kw} kW were carried, with {amps} A "
-    "({percent} % of "
-    "the rated {rated} A). The alternator's rated current belongs to a power factor of {pf}: it was not proven, and "
-    "neither "
-    "were the dip of volts and their regulation at that power factor. Deviations of volts after a block of "
-    "resistive load "
-    "are smaller than after one of motors.",
+    "({percent} % of the rated {rated} A). The alternator's rated current belongs to a power factor of {pf}: it was "
+    "not proven, and neither were the dip of volts and their regulation at that power factor. Deviations of volts "
+    "after a block of resistive load are smaller than after one of motors.",
     "unity no amps": "The load was resistive, at a power factor near 1: neither the rated current of an alternator "
-    "of power "
-    "factor {pf} was proven, nor the dip of its volts and their regulation at that power factor.",
+    "of power factor {pf} was proven, nor the dip of its volts and their regulation at that power factor.",
     "load only": "A load test alone shows neither the cold start nor the loss of normal power, the transfer of the "
-    "load, its "
-    "return, nor the protections of the set. Where a person recorded such a step it stands under “Events”.",
+    "load, its return, nor the protections of the set. Where a person recorded such a step it stands under “Events”.",
     "quick": "What lasts less than {refresh} is not seen by a meter that tells a new value each {refresh}.",
     "fans": "The fans of {names} hang on the source and are part of what it carried.",
     "site load": "The site's own load was on the source during the test: it is part of what the source carried.",
     "simulated": "Nothing of this is a measurement: the run was a rehearsal.",
     "cautions": "Cautions and disclaimers",
-    "authority": "Acceptance is the authority's. “Shown”, “not met” and “not demonstrated” are what the record "
-    "gives by the "
-    "stated rule; they are no approval.",
-    "standards": "Standards are sold documents. Figures that are marked “quoted elsewhere” or “from memory” were "
-    "not read in "
-    "them, and must be compared with the text before anything is concluded.",
+    "authority": "Acceptance is the authority's. “Shown”, “not met” and “not demonstrated” are what the record gives "
+    "by the stated rule; they are no approval.",
+    "standards": "Standards are sold documents. Figures that are marked “quoted elsewhere” or “from memory” were not "
+    "read in them, and must be compared with the text before anything is concluded.",
     "safety": "The instrument chain is no safety device. Figures are as good as the instruments: their class and "
-    "calibration "
-    "stand on page 1.",
+    "calibration stand on page 1.",
     "fuel caution": "Fuel by the generic table is an estimate. The maker's figures rule.",
     "the record": "The record and how to check it",
     "record text": "This report is drawn from one file, the record of the run, and from nothing else.",
@@ -268,14 +258,11 @@ ENGLISH: dict[str, str] = {
     "intact": "unaltered: its seal, its chains of hashes and its numbering hold",
     "unsealed": "not sealed; its chains of hashes hold",
     "altered": "ALTERED: {what}",
-    "how to check": "To check it, work out the hash of the file and compare it, digit by digit, with the one "
-    "printed here and "
-    "signed below. Any computer can: ",
+    "how to check": "To check it, work out the hash of the file and compare it, digit by digit, with the one printed "
+    "here and signed below. Any computer can: ",
     "how to check more": "The verb verify of benchctl checks the seal, every row and the data that are embedded in "
-    "this report. A hash "
-    "that stands only in a file proves nothing against somebody who can change that file: trust comes from the hash "
-    "that is "
-    "printed in the signed report.",
+    "this report. A hash that stands only in a file proves nothing against somebody who can change that file: trust "
+    "comes from the hash that is printed in the signed report.",
     "embedded": "Embedded in the PDF: {names}. Every sample lies beside it as CSV.",
     "signatures": "Signatures",
     "sign note": "Who signs has compared the hash above with that of the record that is kept.",
@@ -289,8 +276,8 @@ ENGLISH: dict[str, str] = {
     "sheet": "Reading sheet",
     "sheet fuel": "Fuel",
     "sheet fuel text": "The program needs about {needed} by a generic table of diesel sets, and as much again for "
-    "warming up "
-    "and what goes wrong is prudent. In the tank before the start: ________ {unit}. Enough for the test: yes / no.",
+    "warming up and what goes wrong is prudent. In the tank before the start: ________ {unit}. Enough for the test: "
+    "yes / no.",
     "sheet no fuel": "No estimate of fuel: the table says nothing of this source.",
     "sheet read": "Read at the engine",
     "sheet none": "The program asks for no readings. Rows are for the times at which the load changes.",

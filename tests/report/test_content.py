@@ -1,15 +1,19 @@
 """What the report says: verdicts in our three words, what is missing first, nothing that the record does not hold."""
 
 import re
+from array import array
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from benchctl.assessment.trail import Hole
+from benchctl.assessment.trail import Hole, Trace
+from benchctl.core.ruleset import Quantity
 from benchctl.report.content import content
 from benchctl.report.parts import Table
+from benchctl.report.recorded import Told
 from benchctl.report.sections.missing import missing
+from benchctl.report.sources import SOURCES, named
 from benchctl.report.words import ENGLISH, say
 from tests.report.made import METER, YARD, made, made_run, made_trail, texts
 
@@ -145,3 +149,31 @@ def test_every_sentence_is_in_the_table_and_every_one_of_the_table_is_said():
     made_up = tuple(re.findall(r'say\(f"([^"{]+)\{', source))  # keys with a name in them
     unsaid = {k for k in ENGLISH.keys() - said if not k.startswith(made_up) and f'"{k}"' not in source}
     assert not unsaid
+
+
+def test_a_trip_tells_when_the_meters_saw_the_last_of_the_load_go():
+    run = made_run(events=(Told(205.0, "trip", "", "", "hertz below 93 %"),), totals={"cool_down_s": 300.0})
+    run.delivered_kw = run.target_kw
+    said = section(made(run), "cool-down")
+    assert "ordered off at 0:03:25" in said
+    assert "gone by 0:03:30" in said  # 8 kW, 2 % of 400 kW, are reached at 209.8 s
+    assert "took 0:05:00" in said
+
+
+def test_extremes_are_those_of_a_capture_where_there_is_one():
+    t_s = array("d", (199.0 + i / 50 for i in range(400)))
+    values = array("d", (53.5 if 200.3 < t < 200.4 else 50.0 for t in t_s))
+    trace = Trace("hertz", Quantity.HERTZ, t_s, values, 0.02, told="rec.cfg, aligned by the load step")
+    dossier = made(trail=made_trail(traces=(trace,)))
+    (row,) = rows_of(dossier, "transients")
+    assert row[4:] == ("53.50 (+7.0 %)", "400.0 (0.0 %)")
+    assert "rec.cfg, aligned by the load step" in section(dossier, "transients")
+    assert rows_of(made(), "transients")[0][4] == "50.00 (0.0 %)"
+
+
+def test_every_mark_that_a_shipped_rule_set_names_is_explained():
+    for path in sorted((Path(__file__).parents[2] / "configs" / "rulesets").glob("*.yaml")):
+        marks = set(re.findall(r"source: (S[0-9]+)", path.read_text(encoding="utf-8")))
+        assert marks <= SOURCES.keys(), path.name
+    assert [row[0] for row in named(("S17, S2", "S999", "S2"))] == ["S2", "S17"]
+    assert "NFPA 110, clause 7.13" in section(made(), "limits")

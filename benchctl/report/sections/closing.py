@@ -89,6 +89,7 @@ def the_record(dossier: Dossier, embedded: tuple[str, ...]) -> Section:
             Para(say("how to check more")),
             *((Para(say("embedded", names=", ".join(embedded)), "note"),) if embedded else ()),
         ),
+        new_page=True,
     )
 
 

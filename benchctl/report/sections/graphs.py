@@ -1,9 +1,11 @@
 """The run as a graph, and the traces of sudden changes of load."""
 
 import bisect
+import math
 from array import array
 
 from benchctl.assessment.trail import Change
+from benchctl.core.ruleset import Quantity
 from benchctl.report.dossier import Dossier
 from benchctl.report.measures import MISSING, clock, number, short
 from benchctl.report.parts import Block, Column, Para, Picture, Section, Table
@@ -13,6 +15,7 @@ from benchctl.report.words import say
 MOST_TRACES = 12
 BEFORE_S, AFTER_S = 3.0, 15.0
 MOST_SIGNS = 26
+MOST_CURVES = 3
 
 
 def graph(dossier: Dossier) -> Section:
@@ -103,6 +106,8 @@ def transients(dossier: Dossier) -> Section:
     )
     note = Para(say("transients note", refresh=f"{short(dossier.trail.refresh_s)} s"), "note")
     blocks: list[Block] = [Table(columns, tuple(_change(dossier, c) for c in changes)), note]
+    if told := dict.fromkeys(trace.told for trace in dossier.trail.traces if trace.told):
+        blocks.append(Para(say("capture told", told="; ".join(told)), "note"))
     blocks += [_trace(dossier, c) for c in changes[:MOST_TRACES]]
     if len(changes) > MOST_TRACES:
         blocks.append(Para(say("more traces", count=len(changes) - MOST_TRACES), "note"))
@@ -110,22 +115,47 @@ def transients(dossier: Dossier) -> Section:
 
 
 def _change(dossier: Dossier, change: Change) -> tuple[str, ...]:
-    plate, trail = dossier.run.site.nameplate, dossier.trail
     rise = change.to_kw < change.from_kw
-    until_s = _until(dossier, change)
+    plate = dossier.run.site.nameplate
     return (
         dossier.time(change.at_s),
         clock(change.at_s),
         change.label or MISSING,
         f"{change.from_kw:.0f} → {change.to_kw:.0f}",
-        _extreme(dossier.within(trail.hertz, change.at_s, until_s), plate.hertz, rise, 2),
-        _extreme(dossier.within(trail.volts_v, change.at_s, until_s), plate.volts, rise, 1),
+        _extreme(_seen(dossier, Quantity.HERTZ, change), plate.hertz, rise, 2),
+        _extreme(_seen(dossier, Quantity.VOLTS, change), plate.volts, rise, 1),
     )
 
 
-def _until(dossier: Dossier, change: Change) -> float:
+def _curves(dossier: Dossier, quantity: Quantity, from_s: float, to_s: float) -> list[Curve]:
+    """The run's own meter, then the captures that show the time."""
+    trail = dossier.trail
+    own = trail.hertz if quantity is Quantity.HERTZ else trail.volts_v
+    curves = [_cut(say("meter"), trail.t_s, own, from_s, to_s, 0)]
+    for trace in trail.traces:
+        if trace.quantity is quantity and len(curves) < MOST_CURVES:
+            curve = _cut(trace.name, trace.t_s, trace.values, from_s, to_s, len(curves))
+            curves += [curve] if len(curve.t_s) > 1 else []
+    return curves
+
+
+def _cut(name: str, t_s: "array[float]", values: "array[float]", from_s: float, to_s: float, stroke: int) -> Curve:
+    low = max(0, bisect.bisect_left(t_s, from_s) - 1)
+    high = bisect.bisect_right(t_s, to_s) + 1
+    return Curve(name, [t - from_s for t in t_s[low:high]], values[low:high], stroke)
+
+
+def _seen(dossier: Dossier, quantity: Quantity, change: Change) -> list[float]:
+    """What was seen after a change, up to the next one; of captures where there are some: they are finer."""
     later = [c.at_s for c in dossier.trail.changes if c.at_s > change.at_s]
-    return min([change.at_s + AFTER_S, *later])
+    until_s = min([change.at_s + AFTER_S, *later])
+    own, *captures = _curves(dossier, quantity, change.at_s, until_s)
+    return [
+        v
+        for curve in captures or [own]
+        for t, v in zip(curve.t_s, curve.values, strict=False)
+        if 0.0 <= t < until_s - change.at_s and not math.isnan(v)
+    ]
 
 
 def _extreme(values: list[float], rated: float, rise: bool, decimals: int) -> str:
@@ -137,15 +167,15 @@ def _extreme(values: list[float], rated: float, rise: bool, decimals: int) -> st
 
 
 def _trace(dossier: Dossier, change: Change) -> Picture:
-    plate, trail = dossier.run.site.nameplate, dossier.trail
-    low = max(0, bisect.bisect_left(trail.t_s, change.at_s - BEFORE_S) - 1)
-    high = bisect.bisect_right(trail.t_s, change.at_s + AFTER_S) + 1
-    t_s = [t - change.at_s for t in trail.t_s[low:high]]
+    plate = dossier.run.site.nameplate
+    from_s, to_s = change.at_s - BEFORE_S, change.at_s + AFTER_S
+    hertz, volts = (tuple(_curves(dossier, q, from_s, to_s)) for q in (Quantity.HERTZ, Quantity.VOLTS))
     panels = (
-        Panel(say("hertz"), "Hz", (Curve("Hz", t_s, trail.hertz[low:high]),), 52.0, plate.hertz, plate.hertz * 0.02),
-        Panel(say("volts"), "V", (Curve("V", t_s, trail.volts_v[low:high]),), 52.0, plate.volts, plate.volts * 0.03),
+        Panel(say("hertz"), "Hz", hertz, 52.0, plate.hertz, plate.hertz * 0.02),
+        Panel(say("volts"), "V", volts, 52.0, plate.volts, plate.volts * 0.03),
     )
-    picture = Graph(panels, -BEFORE_S, AFTER_S, marks=(Mark(0.0, ""),), width=262.0, axis=say("trace axis"))
+    marks = (Mark(BEFORE_S, ""),)
+    picture = Graph(panels, 0.0, BEFORE_S + AFTER_S, marks=marks, width=262.0, axis=say("trace axis"), zero_s=BEFORE_S)
     kws = {"from_kw": f"{change.from_kw:.0f}", "to_kw": f"{change.to_kw:.0f}"}
     caption = say("trace caption", label=change.label or say("change"), at=clock(change.at_s), **kws)
     alt = say("trace alt", before=short(BEFORE_S), after=short(AFTER_S), **kws)

@@ -93,7 +93,8 @@ def cool_down(dossier: Dossier) -> Section:
     cool = next((e.at_s for e in reversed(dossier.run.of("done"))), None)
     ordered = next((e.at_s for e in reversed(dossier.run.events) if _ordered_off(e)), None)
     if off is None and ordered is not None:
-        said = say("cool-down dropped", off=clock(ordered), off_clock=dossier.time(ordered))
+        dropped = say("cool-down dropped", off=clock(ordered), off_clock=dossier.time(ordered))
+        said = " ".join((dropped, *_gone(dossier, ordered)))
     elif off is None:
         said = say("cool-down none")
     elif cool is None or cool < off:
@@ -104,6 +105,16 @@ def cool_down(dossier: Dossier) -> Section:
             cool_clock=dossier.time(cool), length=clock(cool - off),
         )  # fmt: skip
     return Section(say("cool-down"), (Para(said), Para(_rest(dossier))))
+
+
+def _gone(dossier: Dossier, ordered_s: float) -> list[str]:
+    """When the meters saw the last of the load go, and how long the units' cool-down took."""
+    run = dossier.run
+    limit_kw = run.site.nameplate.power_kw * NO_LOAD_PERCENT / 100.0
+    gone = next((t for t, kw in zip(run.t_s, run.delivered_kw, strict=True) if t >= ordered_s and kw <= limit_kw), None)
+    told = [] if gone is None else [say("cool-down off", gone=clock(gone), gone_clock=dossier.time(gone))]
+    took_s = run.totals.get("cool_down_s")
+    return [*told, say("cool-down took", length=clock(took_s))] if isinstance(took_s, int | float) and took_s else told
 
 
 def _ordered_off(event: Told) -> bool:

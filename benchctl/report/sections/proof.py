@@ -8,6 +8,7 @@ from benchctl.report.dossier import Dossier
 from benchctl.report.measures import MISSING, clock, short
 from benchctl.report.parts import Block, Bullets, Column, Judged, Para, Section, Sum, Table
 from benchctl.report.sections.front import outcome
+from benchctl.report.sources import named
 from benchctl.report.words import ENGLISH, say
 
 CERTAIN = (Known.READ, Known.COMPUTED)
@@ -90,11 +91,21 @@ def limits(dossier: Dossier) -> Section:
         shaky = [v for j in dossier.judgements for v in j.verdicts if v.origin.known not in CERTAIN]
         if shaky:
             blocks.append(Para(say("uncertain", count=len(shaky), total=len(rows)), "strong"))
-    return Section(say("limits"), (*blocks, *_site(dossier)))
+    return Section(say("limits"), (*blocks, *_site(dossier), *_texts(dossier)))
 
 
 def _mark(origin: Origin) -> str:
     return f"{origin.known.value}{f' ({origin.source})' if origin.source else ''}"
+
+
+def _texts(dossier: Dossier) -> tuple[Block, ...]:
+    """What the marks of this report stand for."""
+    of_rules = [f"{v.origin.source} {v.origin.note}" for j in dossier.judgements for v in j.verdicts]
+    notes = [note for j in dossier.judgements for note in j.notes]
+    of_site = [str(f.metadata.get("mark", "")) for f in fields(dossier.run.site.limits)]
+    columns = (Column(say("mark")), Column(say("text"), share=3.0), Column(say("how read"), share=1.0))
+    rows = named((*of_rules, *notes, *of_site))
+    return (Table(columns, rows, say("texts")),) if rows else ()
 
 
 MARKS = {"CPNS": Known.PRACTICE.value, "memory": Known.MEMORY.value}
