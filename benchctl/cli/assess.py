@@ -39,6 +39,7 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
     """Judge a run. 0 when all is shown, 1 when something is not; 2 for a run or rule set that cannot be read."""
     from benchctl.assessment.plain import rows
     from benchctl.assessment.verdict import Outcome
+    from benchctl.capture.store import traces_beside
     from benchctl.files import names
     from benchctl.record.assessed import assessed, named, save
     from benchctl.record.fault import RecordFault
@@ -52,7 +53,10 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
                 said = f"the program of {path.stem} names no rule set: name one with --rule-set"
                 voice.narrate(f"{said}; shipped: {shipped}")
                 return 2
-            found = assessed(reader, args.rule_set)
+            traces, left_out = traces_beside(path)
+            for told in left_out:
+                voice.narrate(told)
+            found = assessed(reader, args.rule_set, traces)
             condition = reader.condition
     except RecordFault as fault:
         voice.narrate(str(fault))

@@ -11,7 +11,7 @@ from benchctl import __version__
 from benchctl.assessment.figures import figures
 from benchctl.assessment.judge import judge
 from benchctl.assessment.plain import rows, working
-from benchctl.assessment.trail import Trail
+from benchctl.assessment.trail import Trace, Trail
 from benchctl.assessment.verdict import Judgement, Working
 from benchctl.core.ruleset import RuleSet
 from benchctl.files import DISK, FileFault, RecordedShelf, SourceFile, read_rule_set
@@ -32,14 +32,16 @@ class Assessed:
     sources: tuple[SourceFile, ...]
 
 
-def assessed(reader: Reader, names: Sequence[str] = ()) -> Assessed:
+def assessed(reader: Reader, names: Sequence[str] = (), traces: Sequence[Trace] = ()) -> Assessed:
     """Judge a run by the rule sets of these names, or, without any, by those that its program names.
 
-    A rule set is taken from the record where the record has it. Raises RecordFault, FileFault.
+    A rule set is taken from the record where the record has it. traces: of captures that lie beside the record.
+    Raises RecordFault, FileFault.
     """
     wanted = names or named(reader)
     read = [_rule_set(reader, name) for name in wanted]
     found = trail(reader)
+    found.traces = tuple(traces)
     judgements = tuple(judge(found, rules) for rules, _ in read)
     return Assessed(found, judgements, figures(found), tuple(source for _, source in read))
 
