@@ -255,7 +255,7 @@ ENGLISH: dict[str, str] = {
     "record tool": "Written by",
     "record files": "Made from",
     "record state": "As found",
-    "intact": "unaltered: its seal, its chains of hashes and its numbering hold",
+    "intact": "unaltered since it was sealed: its hash is the sealed one",
     "unsealed": "not sealed; its chains of hashes hold",
     "altered": "ALTERED: {what}",
     "how to check": "To check it, work out the hash of the file and compare it, digit by digit, with the one printed "

@@ -75,3 +75,35 @@ def test_without_the_typesetter_page_and_tables_are_written_and_it_is_said(verb,
     assert code == 1
     assert "typesetter is not installed" in said
     assert sorted(p.suffix for p in (tmp_path / "out").iterdir()) == [".csv", ".csv", ".html", ".sha256"]
+
+
+SHORT = """\
+title: A short climb
+check_load: false
+source_cooldown: 5 s
+reading_interval: 15 s
+readings: [oil_kpa]
+rule_sets: [nfpa110-monthly]
+segments:
+  - ramp: {to: 20 %, over: 5 s}
+  - hold: {for: 20 s}
+  - block: {to: 40 %, label: step up}
+  - hold: {for: 20 s}
+  - ramp: {to: 0 %, over: 5 s}
+"""
+
+
+@pytest.mark.slow
+def test_from_the_rehearsal_to_the_checked_report(verb, tmp_path):
+    (tmp_path / "short.yaml").write_text(SHORT)
+    verb("rehearse", tmp_path / "short.yaml", "--site", "northquay", "--runs", tmp_path / "runs")
+    code, (row,), _ = verb.rows("report", "latest", "--runs", tmp_path / "runs", "--out", tmp_path / "out")
+    assert code == 0
+    assert row["verdicts"] == {"nfpa110-monthly": "not met"}  # 40 s are no 30 min
+    (pdf,) = (tmp_path / "out").glob("*.pdf")
+    code, (checked,), _ = verb.rows("verify", pdf)
+    assert (code, checked["record_sha256"]) == (0, row["record_sha256"])
+    assert verb("verify", "latest", "--runs", tmp_path / "runs")[0] == 0
+    text = next((tmp_path / "out").glob("*.html")).read_text(encoding="utf-8")
+    for said in ("REHEARSAL", "step up", "Readings that a person took at the set", "fuel by table", "source meter"):
+        assert said in text

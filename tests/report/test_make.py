@@ -8,12 +8,15 @@ from html.parser import HTMLParser
 import pytest
 from pypdf import PdfReader
 
+from benchctl.core.decision import Settings
+from benchctl.record.recorder import Recorder
 from benchctl.record.seal import file_hash
 from benchctl.report.content import content
 from benchctl.report.make import open_run, write
 from benchctl.report.page import page
 from benchctl.report.typeset import typeset
-from tests.report.made import YARD, made, made_run, on_disk
+from tests.record.bench import frames, recorded
+from tests.report.made import YARD, made, made_run, on_disk, sound
 
 A4, LETTER = (595, 842), (612, 792)  # points, ISO 216 and ANSI
 MOST_HTML = 2 * 1024 * 1024
@@ -136,3 +139,34 @@ def test_pdf_and_page_are_drawn_from_the_same_content(files, pdf):
     for said in ("Whatismissingorexpired", "Monthlyexercise,30%for30min", "Whatthistestdoesnotshow"):
         assert said in page_text
         assert said in pdf_text
+
+
+@pytest.mark.parametrize("count", [0, 1])
+def test_a_run_without_samples_or_with_one_has_a_report(tmp_path, count):
+    made_files = write(open_run(on_disk(tmp_path, count), ["nfpa110-monthly", "iso8528-g2"]), tmp_path / "out")
+    assert not made_files.fault
+    assert "not demonstrated" in (tmp_path / "out" / "trial.html").read_text(encoding="utf-8")
+
+
+def test_load_by_hand_has_a_report_without_a_plan(tmp_path):
+    settings = Settings.of(sound().site)
+    path = recorded(tmp_path / "hand.run", frames(20, settings), settings)
+    assert not write(open_run(path), tmp_path / "out").fault
+    text = (tmp_path / "out" / "hand.html").read_text(encoding="utf-8")
+    assert "load by hand, without a program" in text
+    assert "there was no plan" in text
+
+
+def test_of_a_run_that_is_still_being_written_there_is_a_report_that_says_so(tmp_path):
+    settings = sound()
+    recorder = Recorder(tmp_path / "open.run", settings, {}, ())
+    try:
+        for frame in frames(10, settings):
+            recorder.write(frame)
+        dossier = open_run(tmp_path / "open.run")
+        assert not write(dossier, tmp_path / "out").fault
+    finally:
+        recorder.close("done", {})
+    text = (tmp_path / "out" / "open.html").read_text(encoding="utf-8")
+    assert "The record was not closed: the run is being written" in text
+    assert "the record is not sealed" in text
