@@ -64,7 +64,7 @@ def _none(rule: Transient) -> Verdict:
 
 def _judged(trail: Trail, rule: Transient, change: Change) -> Verdict:
     """One rule, one change: the worst of the traces that show it, those of captures before the run's own meter."""
-    label = f"{change.from_kw:g} to {change.to_kw:g} kW at {clock(change.at_s)}"
+    label = f"{change.from_kw:.1f} to {change.to_kw:.1f} kW at {clock(change.at_s)}"
     rated = {Quantity.HERTZ: trail.rated_hz, Quantity.VOLTS: trail.rated_v, Quantity.POWER: trail.nameplate_kw}.get(
         rule.quantity
     )
@@ -148,14 +148,14 @@ def _back(rule: Transient, seen: Seen, found: Response) -> Found:
         _working(rule, seen, found, from_switching, "the switching"),
     )
     limit = f"{rule.recovery_s:g} s allowed"
-    until_s = found.back.high_s if found.back else None
+    until_s = found.back.high_s if found.back else seen.t_s[-1]
     if asked is None:
         start = seen.switched if rule.exit_percent is None or found.left is None else found.left
         out_s = (found.outside_until_s or 0.0) - start.high_s
         stops = f" ({seen.ends} then)" if seen.ends else ""
         why = f"not recovered in the window of {seen.t_s[-1] - seen.switched.at_s:.1f} s{stops}, {limit}"
         return Found(NOT_MET if out_s > rule.recovery_s else OPEN, why, working, seen.t_s[-1])
-    said = f"back after {_between(asked)}, {limit}"
+    said = f"back {_said(asked)}, {limit}"
     if asked.low_s > rule.recovery_s * (1.0 + 1e-9):
         return Found(NOT_MET, said, working, until_s)
     if seen.trace.refresh_s > rule.recovery_s:
@@ -200,15 +200,15 @@ def _working(rule: Transient, seen: Seen, found: Response, time: Instant | None,
     unit = UNITS[rule.quantity]
     half = rule.band_percent
     inputs = (
-        Input("start of the clock", start.at_s if start else None, "s", start.at_s if start else None),
-        Input("last entry", found.back.at_s if found.back else None, "s", found.back.at_s if found.back else None),
+        _at("start of the clock", start, "the band was not seen left"),
+        _at("last entry", found.back, "never seen outside" if found.recovered else "not back for good"),
         Input("centre of the band", found.centre, unit),
         Input("band, half width, of rated", half, "%"),
         *((Input("band left, half width, of rated", rule.exit_percent, "%"),) if start is found.left else ()),
     )
     note = "" if time else "not recovered in the window"
     if time and time.high_s - time.low_s > 1e-9:
-        note = f"between {_between(time).removeprefix('between ')}"
+        note = _said(time)
     return Working(
         f"{seen.trace.name}: recovery from {origin}",
         time.at_s if time else None,
@@ -221,8 +221,12 @@ def _working(rule: Transient, seen: Seen, found: Response, time: Instant | None,
     )
 
 
-def _between(time: Instant) -> str:
+def _at(name: str, time: Instant | None, otherwise: str) -> Input:
+    return Input(name, time.at_s, "s", time.at_s) if time else Input(name, otherwise)
+
+
+def _said(time: Instant) -> str:
     low, high = f"{time.low_s:.2f}", f"{time.high_s:.2f}"
     if time.high_s - time.low_s < 1e-9:
-        return f"{time.at_s:.3f} s"
-    return f"at most {high} s" if time.low_s <= 0.0 else f"between {low} and {high} s"
+        return f"after {time.at_s:.3f} s"
+    return f"within {high} s" if time.low_s <= 0.0 else f"between {low} and {high} s later"

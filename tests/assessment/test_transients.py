@@ -97,7 +97,7 @@ def test_D9_a_recovery_between_samples_is_told_as_an_interval():
     verdict = one(run, replace(UP["G1"], exit_percent=None, band_percent=1.0, centre=Centre.RATED))
     worked = figure(verdict, "the switching")
     assert (worked.low, worked.high) == (4.0, 5.0)
-    assert "between 4.00 and 5.00 s" in worked.note
+    assert worked.note == "between 4.00 and 5.00 s later"
     assert verdict.outcome is Outcome.NOT_DEMONSTRATED  # -12 % was seen, 15 % allowed: more may have been between
     assert "cannot show how far" in verdict.why
     assert one(run, UP["G2"]).outcome is Outcome.NOT_MET  # -12 % is beyond 10 % however coarse
