@@ -1,4 +1,4 @@
-"""When a bell is due: a trip, a question, a reading that falls due, an alarm that takes load off or asks who is there."""
+"""When a bell is due: a trip, a question, a reading due, an alarm that takes load off or asks who is there."""
 
 from benchctl.core.shown import Snapshot
 
@@ -7,7 +7,7 @@ ASKING = ("no sign of a person",)  # rows that tell and want an answer
 
 
 def rings(before: Snapshot | None, now: Snapshot) -> bool:
-    """Whether something has come with this scan for which a person must look up; with the first, what stands already."""
+    """Whether something has come with this scan for which a person must look up; with the first, for what stands."""
     return bool(_calls(now) - (_calls(before) if before is not None else frozenset()))
 
 
