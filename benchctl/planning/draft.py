@@ -9,12 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from benchctl.core.criteria import criterion, span
-from benchctl.core.levels import best_level_kw, offers_kw
 from benchctl.core.program import Hold, LoadIs, Program, Ramp, Rounding, Segment, Starts, Target
 from benchctl.core.readings import BY_NAME
 from benchctl.core.ruleset import (
     Autonomy,
     Duty,
+    Fields,
     Measure,
     Readings,
     Rest,
@@ -26,9 +26,10 @@ from benchctl.core.ruleset import (
     Unbroken,
 )
 from benchctl.core.site import Site
-from benchctl.planning.chain import fans_kw, limit_kw, meters_site, offers_at
+from benchctl.planning.chain import meters_site
+from benchctl.planning.draft_blocks import Part, blocks
+from benchctl.planning.draft_levels import alone, fall_percent, reasons, room_percent, set_percent
 from benchctl.planning.judge_lines import mark
-from benchctl.planning.margins import SAG_PERCENT, corrects_for_volts, sag_factor
 from benchctl.planning.time_checks import tells_power
 
 SPARE_S = 60.0  # more than is asked of each hold
@@ -36,17 +37,8 @@ RAMP_S = 60.0  # for 25 % of the nameplate: 25 % steps and patience, practitione
 SHORTEST_RAMP_S = 30.0
 LADDER = (25.0, 50.0, 75.0, 100.0)  # where a rule set asks for no load of its own: a quick site test
 LADDER_S = 600.0  # 10 to 15 min are usual
-NO_LOAD_S = 120.0
+NO_LOAD_S, FIRST_S = 120.0, 30.0
 STEP_PERCENT, NEAR_PERCENT = 25.0, 5.0  # of a warm-up, which ends a little below the first level
-PRIME = "PRP"  # may be above 100 % for 1 h in 12 h only (ISO 8528-1, second hand): no margin for a sag there
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """A segment, and what a reader of the file is told before it."""
-
-    segment: Segment
-    says: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +56,6 @@ def draft(rules: RuleSet, site: Site, name: str = "draft", ref: str = "") -> Dra
 
     ref: how the program's file names the rule set; its own name where empty.
     """
-    from benchctl.planning.draft_blocks import blocks
-
     head = replace(_head(rules, site, name), rule_sets=(ref or rules.name,))
     parts = [*_steady(rules, site), *_autonomy(rules, head)]
     top = _last(parts)
@@ -83,6 +73,7 @@ def _head(rules: RuleSet, site: Site, name: str) -> Program:
     kinds = {type(rule) for rule in rules.rules}
     names = [n for r in rules.rules if isinstance(r, Readings) for n in r.names]
     names += [r.reading for r in rules.rules if isinstance(r, Stability)]
+    names += [n for r in rules.rules if isinstance(r, Fields) for n in r.names if n == "ambient_c"]
     every = [r.interval_s for r in rules.rules if isinstance(r, Readings)]
     every += [r.interval_s for r in rules.rules if isinstance(r, Stability) and r.reading in BY_NAME]
     rests = [r.for_s for r in rules.rules if isinstance(r, Rest)]
@@ -92,25 +83,13 @@ def _head(rules: RuleSet, site: Site, name: str) -> Program:
         name=name,
         title=f"{rules.title}: {site.name}"[:300],
         segments=(),
-        load_is=LoadIs.SOURCE_TOTAL if meters_site(site) and not _alone(rules, site) else LoadIs.CHAIN,
+        load_is=LoadIs.SOURCE_TOTAL if meters_site(site) and not alone(rules, site) else LoadIs.CHAIN,
         rounding=Rounding.AT_LEAST if kinds & {Duty, Unbroken} else Rounding.NEAREST,
         source_cooldown_s=max(rests, default=None),
         reading_interval_s=min([rules.reading_interval_s, *every]),
         readings=tuple(dict.fromkeys(n for n in names if n in BY_NAME)),
     )
     return replace(head, trim=Transient not in kinds and tells_power(site, head))
-
-
-def _alone(rules: RuleSet, site: Site) -> bool:
-    """Whether the chain alone carries every minimum, so that a site load that goes off takes nothing from it."""
-    asked = [r.at_least_percent or 0.0 for r in rules.rules if isinstance(r, (Duty, Unbroken))]
-    if not asked or site.site_load_reserve_kw <= 0.0 or any(isinstance(r, Transient) for r in rules.rules):
-        return False
-    if any(isinstance(r, Duty) and r.at_most_percent is not None for r in rules.rules):
-        return False
-    on_top_kw = site.site_load_reserve_kw + fans_kw(site)
-    most_kw = with_margin(site, max(asked)) * site.nameplate.power_kw / 100.0
-    return most_kw + on_top_kw <= limit_kw(site) and most_kw <= offers_kw(offers_at(site))
 
 
 def _started(segment: Segment, in_band: bool) -> Segment:
@@ -128,11 +107,10 @@ def _steady(rules: RuleSet, site: Site) -> Iterator[Part]:
         if not any(isinstance(r, Autonomy) for r in rules.rules):
             yield from _ladder(rules, site)
         return
-    if any(_ends(r) for r in rules.rules):
-        yield Part(Hold(NO_LOAD_S, Target(0.0, percent=True), label="no load"), ("No load, to compare with.",))
-    fall = 0.0 if _alone(rules, site) else _fall_percent(site)
-    levels = [_level(site, d.at_least_percent, d.at_most_percent, fall) for d in duties] or [
-        _level(site, whole[0].at_least_percent, None, fall)
+    yield from _before(rules)
+    fall = 0.0 if alone(rules, site) else fall_percent(site)
+    levels = [set_percent(site, d.at_least_percent, d.at_most_percent, fall) for d in duties] or [
+        set_percent(site, whole[0].at_least_percent, None, fall)
     ]
     was = 0.0
     for part in _warm_up(rules, levels[0]):
@@ -140,13 +118,22 @@ def _steady(rules: RuleSet, site: Site) -> Iterator[Part]:
         was = _percent(part.segment, was)
     asked: list[Duty | Unbroken] = [*duties] or [whole[0]]
     for i, (rule, level) in enumerate(zip(asked, levels, strict=True)):
-        says = [f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]", *_margin(site, rule, level)]
+        says = [f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]", *reasons(site, rule, level)]
         hold_s = _hold_s(rules, rule, last=i == len(asked) - 1)
         if hold_s > rule.for_s + SPARE_S:
             says.append(f"Held for {span(hold_s)}, because readings are to agree at the end.")
         yield Part(_ramp(was, level), tuple(says))
         yield Part(Hold(hold_s, continuous=True, label=rule.key.replace("_", " ")))
         was = level
+
+
+def _before(rules: RuleSet) -> Iterator[Part]:
+    """No load first, where it is compared with or where a reading is due at the first load."""
+    if any(_ends(r) for r in rules.rules):
+        yield Part(Hold(NO_LOAD_S, Target(0.0, percent=True), label="no load"), ("No load, to compare with.",))
+    elif any(isinstance(r, Readings) and r.at_start for r in rules.rules):
+        says = ("The first reading falls due here, before load.",)
+        yield Part(Hold(FIRST_S, Target(0.0, percent=True), label="before load"), says)
 
 
 def _needs_rated(rules: RuleSet) -> bool:
@@ -175,7 +162,7 @@ def _ladder(rules: RuleSet, site: Site) -> Iterator[Part]:
     """A quarter at a time, for rule sets that ask for no load of their own."""
     yield Part(Hold(NO_LOAD_S, Target(0.0, percent=True), label="no load"), ("No load, to compare with.",))
     longest_s = max([LADDER_S, *(r.over_s + SPARE_S for r in rules.rules if isinstance(r, Steady))])
-    levels = [level for level in LADDER if level <= _room_percent(site) or _needs_rated(rules)]
+    levels = [level for level in LADDER if level <= room_percent(site) or _needs_rated(rules)]
     was = 0.0
     for level in levels:
         says = ("The rule set asks for no load of its own: a ladder of quarters, common practice.",) if not was else ()
@@ -206,69 +193,6 @@ def _hold_s(rules: RuleSet, rule: Duty | Unbroken, *, last: bool) -> float:
     need_s = max(rule.for_s, _stable_s(rules, rule.key), _stable_s(rules, "") if last else 0.0)
     over_s = max((r.over_s for r in rules.rules if isinstance(r, Steady) and r.during in ("", rule.key)), default=0.0)
     return max(need_s, over_s) + SPARE_S
-
-
-def _level(site: Site, least: float | None, most: float | None, fall: float = 0.0) -> float:
-    """Percent of nameplate to set for a minimum: with the margins where there is room for them, never above most.
-
-    fall: percent by which the source may fall for a moment.
-    """
-    if least is None:
-        return 0.95 * (most or 0.0)
-    if most is not None:
-        return min(with_margin(site, least), (least + most) / 2.0)
-    level = with_margin(site, least)
-    for better in (level + fall, level):
-        if better <= _room_percent(site) and _has_stages(site, better):
-            return round(better, 2)
-    return least
-
-
-def with_margin(site: Site, least: float) -> float:
-    """Percent that still gives so many percent when volts sag by 2 %: P / (1 - s)², to two decimals upwards."""
-    factor = 1.0 if corrects_for_volts(site) else sag_factor(SAG_PERCENT)
-    return math.ceil(100.0 * least / factor - 1e-9) / 100.0
-
-
-def _fall_percent(site: Site) -> float:
-    """By how much the source falls when the site's own load goes off, to two decimals upwards."""
-    share = 100.0 * site.site_load_reserve_kw / site.nameplate.power_kw if meters_site(site) else 0.0
-    return math.ceil(100.0 * share - 1e-9) / 100.0
-
-
-def _has_stages(site: Site, level: float) -> bool:
-    """Whether the stages have a level at or above it, below the source's upper limit."""
-    own_kw = site.site_load_reserve_kw if meters_site(site) else 0.0
-    asked_kw = max(0.0, level * site.nameplate.power_kw / 100.0 - own_kw)
-    given_kw = best_level_kw(offers_at(site), asked_kw, Rounding.AT_LEAST, limit_kw(site) - own_kw)
-    return given_kw >= asked_kw - 1e-6
-
-
-def _room_percent(site: Site) -> float:
-    """The most that the source may carry here: its upper limit, and what the units give with the site's own load."""
-    given_kw = math.fsum(offer.full_kw for offer in offers_at(site))
-    given_kw += site.site_load_reserve_kw if meters_site(site) else 0.0
-    upper = 100.0 if site.nameplate.rating_class == PRIME else site.limits.upper_percent
-    return min(upper, 100.0 * given_kw / site.nameplate.power_kw)
-
-
-def _margin(site: Site, rule: Duty | Unbroken, level: float) -> list[str]:
-    """What the margin is, or why there is none, in words."""
-    least = rule.at_least_percent
-    if least is None or level < least or corrects_for_volts(site):
-        return []
-    exact = least / sag_factor(SAG_PERCENT)
-    if level <= least:
-        room = _room_percent(site)
-        return [
-            f"No room for the {exact:.2f} % that a sag of {SAG_PERCENT:g} % asks for: {room:.1f} % is the most here."
-        ]
-    gives = level * sag_factor(SAG_PERCENT)
-    formula = f"{least:g} / (1 - {SAG_PERCENT / 100:g})² = {exact:.2f} %"
-    if level > with_margin(site, least) + 1e-6:
-        fall = f"{_fall_percent(site):g} % more stand here, because the site's own load may go off"
-        return [f"{least:g} % with volts {SAG_PERCENT:g} % low needs {formula}; {fall}."]
-    return [f"{least:g} % with volts {SAG_PERCENT:g} % low needs {formula}; {level:g} % then gives {gives:.2f} %."]
 
 
 def _ramp(was: float, to: float) -> Ramp:

@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 
 from benchctl.core.criteria import criterion
-from benchctl.core.program import Block, Hold, Ramp, Target
+from benchctl.core.program import Block, Hold, Ramp, Segment, Target
 from benchctl.core.ruleset import Direction, RuleSet, Transient
 from benchctl.core.site import Site
-from benchctl.planning.draft import Part
 from benchctl.planning.judge_lines import mark
 
 PROOF = (50.0, 80.0, 100.0)  # blocks by which a public works specification has class G2 proven (S17)
@@ -16,6 +16,14 @@ PROOF_STEP = 20.0
 EQUAL = (100.0, 50.0, 25.0, 20.0, 10.0, 5.0)  # of equal blocks, the largest that the site allows is taken
 SETTLED = 12.0  # recovery times after a block, so that the settled value is seen; common practice
 SHORTEST_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A segment, and what a reader of the file is told before it."""
+
+    segment: Segment
+    says: tuple[str, ...] = ()
 
 
 def blocks(rules: RuleSet, site: Site, was: float) -> Iterator[Part]:

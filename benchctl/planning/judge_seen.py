@@ -129,8 +129,8 @@ def fields(scene: Scene, rule: Fields) -> Found:
     meters = [i for i in site.instruments if i.role == "meter"]
     in_site = {
         "serial": bool(plate.serial),
-        "ambient_c": site.ambient_c is not None or "ambient_c" in scene.program.readings,
-        "instruments": bool(meters),
+        "ambient_c": "ambient_c" in scene.program.readings,
+        "instruments": bool(meters) and all(i.serial for i in meters),
         "calibration": bool(meters) and all(i.calibration_due for i in meters),
         "rating_class": bool(plate.rating_class),
         "readings": bool(scene.program.readings),
@@ -139,6 +139,6 @@ def fields(scene: Scene, rule: Fields) -> Found:
     people = ("operator", "witness", "as_found", "as_left", "unusual", "failures")
     empty = [PAPERS[n] for n in rule.names if n in in_site and not in_site[n]]
     open_ones = [PAPERS[n] for n in rule.names if n in people]
-    told = [f"not in the site file: {', '.join(empty)}"] if empty else []
+    told = [f"neither in the site file nor among the readings: {', '.join(empty)}"] if empty else []
     told += [f"{ENTERED}: {', '.join(open_ones)}"] if open_ones else []
     return (Standing.PEOPLE, "; ".join(told), None) if told else (Standing.SATISFIED, "all of it is there", None)

@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.core.program import Block, Hold, LoadIs, Program, Ramp, Rounding, Segment, Starts
+from benchctl.core.program import Block, Hold, LoadIs, Program, Ramp, Rounding, Segment, Starts, Target
 from benchctl.core.ruleset import Readings, Rest, Stability, Transient
 from benchctl.files import RecordedShelf, SourceFile, names, read_program, read_rule_set, read_site
 from benchctl.planning import plan
-from benchctl.planning.draft import draft, with_margin
+from benchctl.planning.draft import draft
+from benchctl.planning.draft_levels import with_margin
 from benchctl.planning.draft_text import text
 from benchctl.planning.judge import judge
 from benchctl.planning.judged import Standing
@@ -131,7 +132,8 @@ def test_readings_and_rest_are_those_of_the_rules():
     made = draft(rules, set_of(400.0)).program
     assert (made.readings, made.reading_interval_s) == (("oil_kpa", "coolant_c", "oil_c"), 240.0)
     assert made.source_cooldown_s == 600.0
-    (hold,) = [s for s in made.segments if isinstance(s, Hold)]
+    first, hold = [s for s in made.segments if isinstance(s, Hold)]
+    assert (first.at, first.label) == (Target(0.0, percent=True), "before load")
     assert hold.hold_s == 3 * 240.0 + 60.0  # four readings are three intervals, which is more than the ten minutes
 
 

@@ -271,7 +271,7 @@ def test_what_people_do_is_for_people():
     assert (found.standing, "names transfer, at most 10 s" in found.why) == (PEOPLE, True)
     papers = judged(place(), total(hold(34, 30)), Fields("papers", ("serial", "nameplate_kw", "witness"), OURS))
     assert papers.standing is PEOPLE
-    assert "not in the site file: serial number of the source" in papers.why
+    assert "neither in the site file nor among the readings: serial number of the source" in papers.why
     known = place(serial="1")
     assert judged(known, total(hold(34, 30)), Fields("papers", ("serial", "nameplate_kw"), OURS)).standing is SATISFIED
 
