@@ -15,7 +15,7 @@ from benchctl.assessment.case import Case
 from benchctl.assessment.levels import loads
 from benchctl.assessment.spans import EPSILON_S
 from benchctl.assessment.verdict import Input, Outcome, Verdict, Working
-from benchctl.assessment.words import clock, length, percent
+from benchctl.assessment.words import apart, clock, length, percent
 from benchctl.core.ruleset import Measure, Quantity, Steady
 from benchctl.electrical.droop import droop_percent, regulation_percent
 from benchctl.electrical.unbalance import METHODS, army_percent, nema_percent
@@ -48,7 +48,7 @@ def steady(case: Case, rule: Steady) -> Verdict:
             rule.key, text, Outcome.NOT_DEMONSTRATED, found.why, rule.origin, found.from_s, found.to_s, working
         )
     inside = abs(found.value) <= rule.limit_percent * (1.0 + 1e-9)
-    why = f"{found.why}; {percent(rule.limit_percent)} are allowed"
+    why = f"{apart(found.value, math.copysign(rule.limit_percent, found.value), 2)} % {found.why}; {percent(rule.limit_percent)} are allowed"
     outcome = Outcome.SHOWN if inside else Outcome.NOT_MET
     if inside and found.unknown:
         outcome, why = Outcome.NOT_DEMONSTRATED, f"{why}; {found.unknown}"
@@ -96,7 +96,7 @@ def _width(case: Case, rule: Steady) -> Figure:
     note = f"samples each {_spacing(case):g} s; the meter has a new value each {case.trail.refresh_s:g} s"
     note += ": what is faster is not seen"
     working = Working("width", value, "%", formula, inputs, note=note)
-    why = f"{percent(value)} of {whole:g} {unit}: {low:g} to {high:g} {unit} at {clock(low_s)} and {clock(high_s)}"
+    why = f"of {whole:g} {unit}: {low:g} to {high:g} {unit} at {clock(low_s)} and {clock(high_s)}"
     unknown = _unknown(found)
     if longest_s < rule.over_s - EPSILON_S:
         unknown = f"the longest steady known time is {length(longest_s)}, {length(rule.over_s)} are asked"
@@ -152,7 +152,7 @@ def _deviation(case: Case, rule: Steady) -> Figure:
     share = 100.0 * (value - whole) / whole
     inputs = (Input("farthest from rated", value, unit, at_s), Input("rated", whole, unit), *_spread(found, unit))
     working = Working("deviation", share, "%", "100 × (value − rated) ÷ rated", inputs)
-    why = f"{share:+.2f} % of {whole:g} {unit}: {value:g} {unit} at {clock(at_s)}"
+    why = f"of {whole:g} {unit}: {value:g} {unit} at {clock(at_s)}"
     return Figure(share, working, why, found.spans[0][0], found.spans[-1][1], _unknown(found))
 
 
@@ -195,7 +195,7 @@ def _no_load_to_load(case: Case, rule: Steady) -> Figure:
     )
     formula = f"100 × (no load − rated load) ÷ {name}"
     working = Working("regulation" if of_load else "droop", value, "%", formula, inputs)
-    why = f"{value:+.2f} % of {name}: {idle.value:g} {unit} at no load, {loaded.value:g} {unit} at rated load"
+    why = f"of {name}: {idle.value:g} {unit} at no load, {loaded.value:g} {unit} at rated load"
     span = sorted((idle.to_s, loaded.to_s))
     return Figure(value, working, why, span[0], span[1])
 
@@ -228,7 +228,7 @@ def _unbalance(case: Case, rule: Steady) -> Figure:
     method = METHODS["army" if by_rated else "nema"]
     formula = "100 × (largest − smallest) ÷ rated" if by_rated else "100 × largest deviation from the mean ÷ mean"
     working = Working("unbalance", value, "%", formula, tuple(inputs), note=f"method: {method}; of {of}")
-    why = f"{percent(value)} of {of} at {clock(at_s)}, by: {method}"
+    why = f"of {of} at {clock(at_s)}, by: {method}"
     return Figure(value, working, why, at_s, at_s, _unknown(found))
 
 

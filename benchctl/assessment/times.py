@@ -15,7 +15,7 @@ from benchctl.assessment.case import Case
 from benchctl.assessment.sampled import sampled
 from benchctl.assessment.spans import BAD, EPSILON_S, GOOD, Run, Samples, earliest, longest, lowest, unknown
 from benchctl.assessment.verdict import Input, Outcome, Verdict, Working
-from benchctl.assessment.words import clock, length, percent
+from benchctl.assessment.words import apart, clock, length, percent
 from benchctl.core.ruleset import Duty, SampleBase, Unbroken
 
 LISTED = 5  # tolerated or unknown times told in words
@@ -118,7 +118,7 @@ def _why(case: Case, placed: Placed, low: float | None, high: float | None) -> s
         said = f"never {_limits(case, low, high)} for longer than one sample"
     else:
         said = f"{length(run.length_s)} unbroken {_limits(case, low, high)}, {clock(run.from_s)} to {clock(run.to_s)}"
-        said += _extremes(case, run, high)
+        said += _extremes(case, run, rule)
     if run is not None and run.bridged:
         told = ", ".join(f"{clock(h.from_s)} to {clock(h.to_s)} ({h.why})" for h in run.bridged[:LISTED])
         said += f"; tolerated gaps: {len(run.bridged)}: {told}"
@@ -139,17 +139,21 @@ def _limits(case: Case, low: float | None, high: float | None) -> str:
     return " and ".join(filter(None, (least, most))) or "at any load"
 
 
-def _load(case: Case, kw: float) -> str:
-    return f"{kw:.5g} kW ({percent(100.0 * kw / case.base_kw)})"
+def _load(case: Case, kw: float, rule: Duty | Unbroken) -> str:
+    """kW and percent, never rounded to a limit that they are not."""
+    share = 100.0 * kw / case.base_kw
+    limits = (rule.at_least_percent, rule.at_most_percent if isinstance(rule, Duty) else None)
+    nearest = min((x for x in limits if x is not None), key=lambda x: abs(x - share), default=None)
+    return f"{apart(kw, _kw(case, nearest), 1)} kW ({apart(share, nearest, 2)} %)"
 
 
-def _extremes(case: Case, run: Run, high: float | None) -> str:
+def _extremes(case: Case, run: Run, rule: Duty | Unbroken) -> str:
     trail = case.trail
     value, at_s = lowest(trail.t_s, trail.power_kw, run.from_s, run.to_s)
-    said = f"; lowest sample {_load(case, value)} at {clock(at_s)}"
-    if high is not None:
+    said = f"; lowest sample {_load(case, value, rule)} at {clock(at_s)}"
+    if isinstance(rule, Duty) and rule.at_most_percent is not None:
         value, at_s = _highest(case, run)
-        said += f", highest {_load(case, value)} at {clock(at_s)}"
+        said += f", highest {_load(case, value, rule)} at {clock(at_s)}"
     return said
 
 
@@ -166,10 +170,10 @@ def _broken_by(case: Case, placed: Placed) -> str:
         return ""
     said, after = "", run.last + 1
     if run.first > 0 and samples.marks[run.first - 1] == BAD:
-        said += f"; begun after {_load(case, samples.values[run.first - 1])}"
+        said += f"; begun after {_load(case, samples.values[run.first - 1], placed.rule)}"
         said += f" at {clock(samples.begins_s[run.first - 1])}"
     if after < len(samples) and samples.marks[after] == BAD:
-        said += f"; ended by {_load(case, samples.values[after])} at {clock(samples.begins_s[after])}"
+        said += f"; ended by {_load(case, samples.values[after], placed.rule)} at {clock(samples.begins_s[after])}"
     return said
 
 

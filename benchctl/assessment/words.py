@@ -28,3 +28,11 @@ def length(seconds: float) -> str:
 def percent(value: float) -> str:
     """Two decimals at most."""
     return f"{round(value, 2):g} %"
+
+
+def apart(value: float, limit: float | None, decimals: int) -> str:
+    """A figure with so many decimals, and more where it would else read like the limit that it misses or keeps."""
+    while limit is not None and value != limit and decimals < 9 and round(value, decimals) == round(limit, decimals):
+        decimals += 1
+    text = f"{value:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

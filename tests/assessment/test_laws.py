@@ -112,3 +112,15 @@ def test_any_record_is_judged_and_every_verdict_has_its_origin(levels, base):
     assert [v.key for v in found.verdicts] == ["load", "cool"]
     assert all(v.origin is ORIGIN and v.why for v in found.verdicts)
     assert ORDER.index(found.outcome) == max(rank(v) for v in found.verdicts)
+
+
+@settings(max_examples=300, deadline=None)
+@given(levels=LEVELS, at=st.integers(0, 39))
+def test_less_load_never_makes_duties_in_a_row_better_as_a_whole(levels, at):
+    t_s = [5.0 * k for k in range(len(levels))]
+    at %= len(levels)
+    assume(not math.isnan(levels[at]))
+    worse = [0.0 if k == at else kw for k, kw in enumerate(levels)]
+    three = rules(duty(20.0, 30.0, "a"), duty(30.0, 20.0, "b"), duty(50.0, 15.0, "c"))
+    before, now = judge(trail(t_s, levels), three), judge(trail(t_s, worse), three)
+    assert ORDER.index(now.outcome) >= ORDER.index(before.outcome)

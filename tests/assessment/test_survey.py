@@ -1,7 +1,7 @@
 """Four monthly runs as a surveyor found them: too short, too short, nothing after it and no percentage, and a good one.
 
 From a published survey report of emergency power tests (tag K0918): at least 30 min under load of at least 30 % of
-nameplate, at least 5 min of cool-down, the percentage recorded. Four independent runs, a reading of the log each minute.
+nameplate, at least 5 min of cool-down, the percentage recorded. Four independent runs, a reading a minute.
 """
 
 import math

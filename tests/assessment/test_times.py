@@ -196,3 +196,12 @@ def test_the_working_can_be_done_again():
     assert timed.value == last.at_s - first.at_s
     assert given["least: 30 % × 500 kW ÷ 100"].value == 30.0 * 500.0 / 100.0
     assert lowest.value == pytest.approx(100.0 * min(kw) / 500.0)
+
+
+def test_a_figure_is_never_rounded_to_the_limit_that_it_misses():
+    t_s = [float(k) for k in range(101)]
+    kw = [150.0] * 101
+    kw[50] = 149.9996
+    found = verdict(trail(t_s, kw), duty(30.0, 90.0))
+    assert found.outcome is NOT_MET
+    assert "149.9996 kW (29.9999 %)" in found.why
