@@ -95,9 +95,9 @@ def _units_text(dossier: Dossier) -> str:
 def _instruments_text(dossier: Dossier) -> str:
     told = []
     for i in dossier.run.site.instruments:
-        more = [f"class {i.accuracy_class}"] if i.accuracy_class else []
-        more += [f"no. {i.serial}"] if i.serial else []
-        more += [f"calibration due {i.calibration_due}"] if i.calibration_due else []
+        more = [say("class of", class_=i.accuracy_class)] if i.accuracy_class else []
+        more += [say("number of", serial=i.serial)] if i.serial else []
+        more += [say("due on", due=i.calibration_due)] if i.calibration_due else []
         told.append(i.name + (f" ({', '.join(more)})" if more else ""))
     return "; ".join(told) or say("no instruments")
 

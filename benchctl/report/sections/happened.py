@@ -1,5 +1,6 @@
 """What happened: alarms first-out first, overrides with reasons, holes in time, remarks, checks, cool-down."""
 
+from benchctl.assessment.trail import Hole
 from benchctl.report.dossier import NO_LOAD_PERCENT, Dossier
 from benchctl.report.measures import MISSING, clock, number
 from benchctl.report.parts import Block, Bullets, Column, Para, Section, Table
@@ -65,23 +66,40 @@ def _overrides(dossier: Dossier) -> tuple[Block, ...]:
 
 
 def _interruptions(dossier: Dossier) -> tuple[Block, ...]:
-    items = [f"{dossier.time(h.from_s)} to {dossier.time(h.to_s)}, {clock(h.to_s - h.from_s)}: {h.why}"
-             for h in dossier.trail.holes]  # fmt: skip
-    items += [f"{dossier.time(e.at_s)}: {e.text}" for e in dossier.run.of("clock", "gap", "held")]
+    items = [
+        say(
+            "from to",
+            begin=dossier.time(h.from_s),
+            end=dossier.time(h.to_s),
+            length=clock(h.to_s - h.from_s),
+            why=h.why,
+        )
+        for h in (*dossier.trail.holes, *dossier.trail.doubts)
+    ]
+    items += _told(dossier, "clock", "gap", "held")
     items += list(dossier.run.gaps)
     if not items:
         return (Para(say("no interruptions")),)
     return (Para(say("interruptions"), "lead"), Bullets(tuple(items[:MOST])))
 
 
+def _stretch(dossier: Dossier, h: Hole) -> str:
+    length = clock(h.to_s - h.from_s)
+    return say("from to", begin=dossier.time(h.from_s), end=dossier.time(h.to_s), length=length, why=h.why)
+
+
+def _told(dossier: Dossier, *kinds: str) -> list[str]:
+    return [say("told at", when=dossier.time(e.at_s), text=e.text) for e in dossier.run.of(*kinds)]
+
+
 def _remarks(dossier: Dossier) -> tuple[Block, ...]:
     by_people = (e for e in dossier.trail.entries if e.who and e.what != "override")
-    items = [f"{dossier.time(e.at_s)}, {e.who}: {e.text}" for e in by_people]
+    items = [say("reported", when=dossier.time(e.at_s), who=e.who, text=e.text) for e in by_people]
     return (Para(say("remarks"), "lead"), Bullets(tuple(items[:MOST]))) if items else ()
 
 
 def _checks(dossier: Dossier) -> tuple[Block, ...]:
-    items = [f"{dossier.time(e.at_s)}: {e.text}" for e in dossier.run.of("check")]
+    items = _told(dossier, "check")
     if not items:
         return (Para(say("no checks")),)
     return (Para(say("checks"), "lead"), Bullets(tuple(items[:MOST])))

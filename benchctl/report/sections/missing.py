@@ -17,7 +17,14 @@ ALWAYS = (
 
 def missing(dossier: Dossier) -> tuple[str, ...]:
     """Sentences, the gravest first. Empty: the report is complete."""
-    return (*_record(dossier), *_papers(dossier), *_instruments(dossier), *_readings(dossier), *_holes(dossier))
+    return (
+        *_record(dossier),
+        *_papers(dossier),
+        *_instruments(dossier),
+        *_readings(dossier),
+        *_holes(dossier),
+        *_doubts(dossier),
+    )
 
 
 def _record(dossier: Dossier) -> list[str]:
@@ -64,3 +71,13 @@ def _holes(dossier: Dossier) -> list[str]:
         total_s = sum(hole.to_s - hole.from_s for hole in holes)
         return [say("holes", count=len(holes), length=clock(total_s))]
     return [say("hole", begin=clock(h.from_s), end=clock(h.to_s)) for h in holes]
+
+
+def _doubts(dossier: Dossier) -> list[str]:
+    """What is there but proves nothing: kW that contradict themselves, captures that could not be used."""
+    doubts = dossier.trail.doubts
+    told = [say("doubt", begin=clock(doubts[0].from_s), count=len(doubts), why=doubts[0].why)] if doubts else []
+    return told + [say("capture", why=e.text) for e in dossier.trail.entries if e.what == "capture not used"]
+
+
+FINDERS = (_record, _papers, _instruments, _readings, _holes, _doubts)

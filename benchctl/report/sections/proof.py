@@ -61,15 +61,16 @@ def _sum(dossier: Dossier, w: Working) -> Sum:
         value += " " + say("bounds", low=short(w.low), high=short(w.high))
     inputs = [input_text(i) for i in w.inputs[:MOST_INPUTS]]
     if len(w.inputs) > MOST_INPUTS:
-        inputs.append(f"and {len(w.inputs) - MOST_INPUTS} more, in the embedded verdicts")
+        inputs.append(say("more inputs", count=len(w.inputs) - MOST_INPUTS))
     return Sum(w.name, value, w.formula, "; ".join(inputs), w.note)
 
 
 def input_text(i: Input) -> str:
     """One value that went into a sum, with the time of its sample."""
-    value = short(i.value) if isinstance(i.value, float) else "not known" if i.value is None else str(i.value)
-    at = f" at {clock(i.at_s)}" if i.at_s is not None else ""
-    return f"{i.name} = {value} {i.unit}".strip() + at
+    value = short(i.value) if isinstance(i.value, float) else say("not known") if i.value is None else str(i.value)
+    if i.at_s is None:
+        return say("input", name=i.name, value=value, unit=i.unit).strip()
+    return say("input at", name=i.name, value=value, unit=i.unit, at=clock(i.at_s)).replace("  ", " ")
 
 
 def limits(dossier: Dossier) -> Section:
@@ -95,7 +96,8 @@ def limits(dossier: Dossier) -> Section:
 
 
 def _mark(origin: Origin) -> str:
-    return f"{origin.known.value}{f' ({origin.source})' if origin.source else ''}"
+    mark = origin.known.value
+    return say("marked", mark=mark, source=origin.source) if origin.source else mark
 
 
 def _texts(dossier: Dossier) -> tuple[Block, ...]:
@@ -124,7 +126,7 @@ def _site(dossier: Dossier) -> tuple[Block, ...]:
             say(f"limit {f.name}"),
             f"{short(getattr(of, f.name))} {f.metadata['unit']}",
             f.metadata["reason"],
-            MARKS.get(f.metadata["mark"], f"text {f.metadata['mark']}"),
+            MARKS.get(f.metadata["mark"], say("text marked", mark=f.metadata["mark"])),
         )
         for f in fields(of)
         if f"limit {f.name}" in ENGLISH
