@@ -48,7 +48,8 @@ def steady(case: Case, rule: Steady) -> Verdict:
             rule.key, text, Outcome.NOT_DEMONSTRATED, found.why, rule.origin, found.from_s, found.to_s, working
         )
     inside = abs(found.value) <= rule.limit_percent * (1.0 + 1e-9)
-    why = f"{apart(found.value, math.copysign(rule.limit_percent, found.value), 2)} % {found.why}; {percent(rule.limit_percent)} are allowed"
+    limit = math.copysign(rule.limit_percent, found.value)
+    why = f"{apart(found.value, limit, 2)} % {found.why}; {percent(rule.limit_percent)} are allowed"
     outcome = Outcome.SHOWN if inside else Outcome.NOT_MET
     if inside and found.unknown:
         outcome, why = Outcome.NOT_DEMONSTRATED, f"{why}; {found.unknown}"
