@@ -1,14 +1,19 @@
 """The configuration part of a COMTRADE file, line by line: what the library would trip over, said with its line."""
 
+import math
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 from benchctl.files.fault import FileFault, Flaw, quoted
 
 REVISIONS = ("1991", "1999", "2001", "2013")
 FORMS = ("ASCII", "BINARY", "BINARY32", "FLOAT32")
-STAMP = re.compile(r"\s*(\d{1,2}/\d{1,2}/\d{2,4})?\s*,\s*(\d{1,2}:\d{2}:\d{1,2}(\.\d{1,12})?)?\s*|\s*")
+STAMP = re.compile(
+    r"(?:\s*(?:(\d{1,2})/(\d{1,2})/(\d{2,4}))?\s*,\s*(?:(\d{1,2}):(\d{2}):(\d{1,2})(\.\d{1,12})?)?)?\s*", re.ASCII
+)
 MOST = 4000  # channels
+MOST_VALUES = 100_000_000
 ANALOG = ((0, "its number"), (5, "a of value = a x + b"), (8, "its smallest"), (9, "its largest"))
 ANALOG_OR_EMPTY = ((6, "b of value = a x + b"), (7, "its skew"))
 TRANSFORMER = ((10, "its primary"), (11, "its secondary"))
@@ -27,11 +32,9 @@ def check_cfg(path: Path, lines: list[str], offset: int = 0) -> None:
     for _ in range(status):
         walk.fields(2, 5, "a status channel has its number, name and what it is at rest")
     walk.number(walk.next().strip() or "50", "the line frequency")
-    walk.rates()
+    walk.rates(analog + status)
     for what in ("the first sample", "the trigger"):
-        text = walk.next()
-        if not STAMP.fullmatch(text):
-            raise walk.fault(f"expected the time of {what} as dd/mm/yyyy,hh:mm:ss.ssssss, found {quoted(text.strip())}")
+        walk.stamp(what, month_first=revision == "1991")
     form = walk.next().strip()
     if form.upper() not in FORMS:
         raise walk.fault(f"data form {quoted(form)}, expected one of: {', '.join(FORMS)}")
@@ -61,9 +64,12 @@ class _Lines:
 
     def number(self, text: str, what: str) -> float:
         try:
-            return float(text)
+            value = float(text)
         except ValueError:
-            raise self.fault(f"{quoted(text.strip())} is no number, expected {what}") from None
+            value = math.nan
+        if not math.isfinite(value):
+            raise self.fault(f"{quoted(text.strip())} is no number, expected {what}")
+        return value
 
     def head(self) -> str:
         found = self.fields(2, 3, "expected station, device and year of revision")
@@ -92,9 +98,27 @@ class _Lines:
             if len(found) > place:
                 self.number(found[place], what)
 
-    def rates(self) -> None:
+    def rates(self, channels: int) -> None:
         for _ in range(max(1, int(self.number(self.next(), "the number of sampling rates")))):
             rate, last = self.fields(2, 2, "expected a sampling rate and the number of its last sample")
-            self.number(rate, "a sampling rate")
-            if self.number(last, "the number of the last sample") < 1:
+            if self.number(rate, "a sampling rate") < 0.0:
+                raise self.fault("a sampling rate below 0")
+            count = self.number(last, "the number of the last sample")
+            if count < 1:
                 raise self.fault("a recording without samples")
+            if count * channels > MOST_VALUES:
+                raise self.fault(f"{last} samples of {channels} channels: more than can be read; cut it about the step")
+
+    def stamp(self, what: str, *, month_first: bool) -> None:
+        text = self.next()
+        found = STAMP.fullmatch(text)
+        day, month, year = (int(found[k] or 0) for k in (1, 2, 3)) if found else (99, 99, 0)
+        if month_first:
+            day, month = month, day
+        hour, minute, second = (int(found[k] or 0) for k in (4, 5, 6)) if found else (0, 0, 0)
+        try:
+            datetime(year or 2000, month or 1, day or 1, hour, minute, second, tzinfo=UTC)
+        except ValueError:
+            form = "mm/dd/yyyy" if month_first else "dd/mm/yyyy"
+            told = f"expected the time of {what} as {form},hh:mm:ss.ssssss, found {quoted(text.strip())}"
+            raise self.fault(told) from None

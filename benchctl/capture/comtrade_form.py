@@ -60,7 +60,7 @@ def read_comtrade(path: Path, mapping: Mapping | None = None) -> Recording:
     parts = _parts(path)
     check_cfg(path, parts.text, parts.first_line)
     read = Comtrade(ignore_warnings=True, use_double_precision=True)
-    config = "\n".join(line.strip() for line in parts.text) + "\n"
+    config = "\n".join(WHOLE_SECOND.sub(r"\1.000000", line.strip()) for line in parts.text) + "\n"
     form = read_form(parts.text)
     data: Any = "\n".join(_data_lines(parts)) if form == "ASCII" else parts.data
     try:
@@ -132,6 +132,7 @@ def read_form(lines: list[str]) -> str:
     return next(word for word in (line.strip().upper() for line in lines) if word in FORM_WORDS)
 
 
+WHOLE_SECOND = re.compile(r"(,\s*\d{1,2}:\d{2}:\d{1,2})$")  # which the library does not expect
 FORM_WORDS = ("ASCII", "BINARY", "BINARY32", "FLOAT32")
 
 

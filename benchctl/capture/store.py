@@ -128,6 +128,7 @@ def save(record: Path, capture: Capture) -> Path:
         "times": [_plain(t) for t in times],
         "curves": rows,
     }
+    data["content_hash"] = _content_hash(data)
     target.parent.mkdir(exist_ok=True)
     half_done = target.with_name(target.name + ".part")
     half_done.write_text(json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
@@ -138,31 +139,43 @@ def save(record: Path, capture: Capture) -> Path:
 def load(path: Path) -> Capture:
     """A capture that was kept. Raises CaptureFault."""
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-        if data["format"] != FORMAT:
-            raise CaptureFault(f"{path}: form {data['format']!r}, expected {FORMAT}")
-        times = [_known(t) for t in data["times"]]
-        curves = tuple(
-            Curve(
-                Quantity(c["quantity"]), c["of"], times[c["times"]], _known(c["values"]), c["refresh_s"], c["window_s"]
-            )
-            for c in data["curves"]
-        )
-        if any(len(c.t_s) != len(c.values) for c in curves):
-            raise CaptureFault(f"{path}: a curve has more times than values, or fewer")
-        return Capture(
-            path.stem,
-            data["record"]["hash"],
-            data["recording"],
-            Aligned(**data["aligned"]),
-            tuple(data["switched_s"]),
-            tuple(data["notes"]),
-            curves,
-        )
+        return _built(path, json.loads(path.read_text(encoding="utf-8")))
     except OSError as fault:
         raise CaptureFault(f"{path}: cannot be read: {fault.strerror}") from None
     except (ValueError, KeyError, TypeError, IndexError, AttributeError) as fault:
         raise CaptureFault(f"{path}: is no capture: {type(fault).__name__} {fault}") from None
+
+
+def _built(path: Path, data: Any) -> Capture:
+    if not isinstance(data, dict) or data.get("format") != FORMAT:
+        raise CaptureFault(f"{path}: is no capture of form {FORMAT}")
+    if data.pop("content_hash") != _content_hash(data):
+        raise CaptureFault(f"{path}: was changed after it was kept: its content does not have its hash")
+    times = [_known(t) for t in data["times"]]
+    curves = tuple(
+        Curve(
+            Quantity(c["quantity"]),
+            str(c["of"]),
+            times[c["times"]],
+            _known(c["values"]),
+            float(c["refresh_s"]),
+            float(c["window_s"]),
+        )
+        for c in data["curves"]
+    )
+    if any(len(c.t_s) != len(c.values) for c in curves):
+        raise CaptureFault(f"{path}: a curve has more times than values, or fewer")
+    found = Capture(
+        path.stem,
+        str(data["record"]["hash"]),
+        dict(data["recording"]),
+        Aligned(**data["aligned"]),
+        tuple(float(s) for s in data["switched_s"]),
+        tuple(data["notes"]),
+        curves,
+    )
+    found.traces()  # whatever is not of its kind shows here
+    return found
 
 
 def traces_beside(record: Path) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
@@ -184,6 +197,11 @@ def traces_beside(record: Path) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
             continue
         traces += capture.traces()
     return tuple(traces), tuple(left_out)
+
+
+def _content_hash(data: dict[str, Any]) -> str:
+    """Of everything else in the file, so that a change is noticed; trust comes from the hash in a signed report."""
+    return hashlib.sha256(json.dumps(data, ensure_ascii=True, allow_nan=False).encode()).hexdigest()
 
 
 def thinned(curve: Curve, points: int = POINTS) -> list[tuple[float, float]]:

@@ -5,11 +5,14 @@ Expected values of the samples are worked out by hand from their text: value = a
 
 import shutil
 import struct
+from contextlib import suppress
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from benchctl.capture.comtrade_form import read_comtrade
 from benchctl.capture.curves import curves_of
@@ -156,6 +159,9 @@ def test_data_that_end_early_are_not_filled_up_with_zeros(tmp_path):
         ("2000,800", "2000", 11, "1 fields; expected a sampling rate"),
         ("2000,800", "2000,0", 11, "a recording without samples"),
         ("01/03/2026,10:00:05.000000\n", "yesterday\n", 12, "expected the time of the first sample"),
+        ("01/03/2026,10:00:05.000000\n", "30/02/2026,10:00:05.0\n", 12, "as dd/mm/yyyy,hh:mm:ss"),
+        ("2000,800", "2000,8000000000", 11, "more than can be read"),
+        ("2000,800", "2000,inf", 11, "'inf' is no number"),
         ("\nASCII\n", "\nASKII\n", 14, "data form 'ASKII', expected one of"),
     ],
 )  # fmt: skip
@@ -205,3 +211,29 @@ def test_a_channel_that_a_mapping_names_wrongly_is_told_with_the_nearest():
     mapping = read("mapping", "title: t\nchannels: [{column: IAA, unit: A, of: a}]")
     with pytest.raises(FileFault, match="no analog channel 'IAA', did you mean 'IA'"):
         read_comtrade(SAMPLES / "sample_ascii.cfg", mapping)
+
+
+def test_a_clock_in_whole_seconds_is_read(tmp_path):
+    path = write_comtrade(tmp_path, times(0.4, 2_000.0), NAMED, 2000, started="01/03/2026,10:00:05")
+    found = read_comtrade(path)
+    assert found.started is not None
+    assert found.started.isoformat() == "2026-03-01T10:00:05+01:00"
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.sampled_from(["sample_ascii.cfg", "sample_bin.cfg", "sample_float32.cff", "sample_ascii.cff"]), st.data())
+def test_a_damaged_file_is_read_or_told_of_in_words(tmp_path, name, data):
+    """A byte changed, a stretch lost or doubled: never anything but a recording or a FileFault."""
+    for sample in (SAMPLES / name, (SAMPLES / name).with_suffix(".dat")):
+        if sample.exists():
+            shutil.copy(sample, tmp_path / sample.name)
+    whole = (SAMPLES / name).read_bytes()
+    at = data.draw(st.integers(0, min(len(whole), 900) - 1))
+    length = data.draw(st.integers(0, 12))
+    put = data.draw(
+        st.one_of(st.binary(max_size=4), st.sampled_from([b",", b"\n", b"9", b"-", b"0", b"e9", whole[at : at + 30]]))
+    )
+    (tmp_path / name).write_bytes(whole[:at] + put + whole[at + length :])
+    with suppress(FileFault):
+        found = read_comtrade(tmp_path / name)
+        assert all(len(c.values) == len(found.t_s) for c in found.channels)

@@ -202,16 +202,37 @@ def test_what_was_kept_reads_back_with_hashes_of_record_and_files(run):
 def test_a_capture_of_another_record_is_not_used_and_that_is_told(run):
     path = comtrade(run, ups(run)[1])
     assert main(["capture", str(run), str(path)]) == 0
-    kept = captures_of(run)[0]
-    kept.write_text(kept.read_text().replace(file_hash(run), "0" * 64))
+    assert len(traces_beside(run)[0]) == 8
+    with run.open("ab") as stream:
+        stream.write(b"one more")
     traces, left_out = traces_beside(run)
     assert traces == ()
     assert "another hash" in left_out[0]
     with Reader(run) as reader:
         assert any(entry.what == "capture not used" for entry in trail(reader).entries)
-    kept.write_text('{"format": 1}')
-    with pytest.raises(CaptureFault, match="is no capture"):
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('"offset_s": 4', '"offset_s": 5', "was changed after it was kept"),
+        ('"doubt_s": ', '"doubt_s": 1', "was changed after it was kept"),
+        ('{"format": 1', '{"format": 9', "is no capture of form 1"),
+        ('"record": {', '"recor": {', "was changed"),
+        ('"content_hash"', '"hash"', "is no capture: KeyError"),
+        ("{", "[", "is no capture: JSONDecodeError"),
+    ],
+)
+def test_a_capture_that_was_altered_is_not_used(run, old, new, told):
+    path = comtrade(run, ups(run)[1])
+    assert main(["capture", str(run), str(path)]) == 0
+    kept = captures_of(run)[0]
+    text = kept.read_text()
+    assert old in text
+    kept.write_text(text.replace(old, new, 1))
+    with pytest.raises(CaptureFault, match=told):
         load(kept)
+    assert traces_beside(run)[0] == ()
 
 
 @pytest.mark.parametrize(
