@@ -158,8 +158,8 @@ REPORT: dict[str, str] = {
     # events
     "events": "Events",
     "alarms": "Alarms and trips in the order in which they came",
-    "alarms note": "Equal numbers were first seen in one scan: which came first is not known. “First out” is what "
-    "was seen in the scan of the first trip.",
+    "alarms note": "Equal numbers were first seen in one scan: which came first is not known.",
+    "first out note": "“First out” is what was seen in the scan of the first trip.",
     "tripped": "TRIP: {text}",
     "no alarms": "No alarm.",
     "first out": "first out",

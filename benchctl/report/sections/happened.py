@@ -43,7 +43,8 @@ def _alarms(dossier: Dossier) -> tuple[Block, ...]:
         what = say("tripped", text=event.text) if event.kind == "trip" else event.text
         what = f"{what} ({say('first out')})" if event.at_s == first_s else what
         rows.append((str(order), dossier.time(event.at_s), clock(event.at_s), what, _lasted(dossier, event)))
-    return Table(columns, tuple(rows), say("alarms")), Para(say("alarms note"), "note")
+    note = say("alarms note") if first_s is None else f"{say('alarms note')} {say('first out note')}"
+    return Table(columns, tuple(rows), say("alarms")), Para(note, "note")
 
 
 def _lasted(dossier: Dossier, alarm: Told) -> str:
@@ -66,16 +67,7 @@ def _overrides(dossier: Dossier) -> tuple[Block, ...]:
 
 
 def _interruptions(dossier: Dossier) -> tuple[Block, ...]:
-    items = [
-        say(
-            "from to",
-            begin=dossier.time(h.from_s),
-            end=dossier.time(h.to_s),
-            length=clock(h.to_s - h.from_s),
-            why=h.why,
-        )
-        for h in (*dossier.trail.holes, *dossier.trail.doubts)
-    ]
+    items = [_stretch(dossier, h) for h in (*dossier.trail.holes, *dossier.trail.doubts)]
     items += _told(dossier, "clock", "gap", "held")
     items += list(dossier.run.gaps)
     if not items:
