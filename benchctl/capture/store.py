@@ -39,10 +39,12 @@ class Capture:
     switched_s: tuple[float, ...]
     notes: tuple[str, ...]
     curves: tuple[Curve, ...]
+    content_hash: str = ""  # of the file that it was read from
 
     def traces(self) -> tuple[Trace, ...]:
         """Its curves in the run's time, as assessment takes them."""
-        told = f"capture {self.name} of {self.recording['file']}, {self.aligned.told}"
+        mark = f" (sha256 {self.content_hash[:16]})" if self.content_hash else ""
+        told = f"capture {self.name}{mark} of {self.recording['file']}, {self.aligned.told}"
         return tuple(
             Trace(
                 c.name,
@@ -149,7 +151,8 @@ def load(path: Path) -> Capture:
 def _built(path: Path, data: Any) -> Capture:
     if not isinstance(data, dict) or data.get("format") != FORMAT:
         raise CaptureFault(f"{path}: is no capture of form {FORMAT}")
-    if data.pop("content_hash") != _content_hash(data):
+    content_hash = data.pop("content_hash")
+    if content_hash != _content_hash(data):
         raise CaptureFault(f"{path}: was changed after it was kept: its content does not have its hash")
     times = [_known(t) for t in data["times"]]
     curves = tuple(
@@ -173,6 +176,7 @@ def _built(path: Path, data: Any) -> Capture:
         tuple(float(s) for s in data["switched_s"]),
         tuple(data["notes"]),
         curves,
+        content_hash,
     )
     found.traces()  # whatever is not of its kind shows here
     return found

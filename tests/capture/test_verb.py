@@ -190,6 +190,7 @@ def test_what_was_kept_reads_back_with_hashes_of_record_and_files(run):
     assert kept.hash == file_hash(run)
     assert [f["hash"] for f in kept.recording["files"]] == [file_hash(path), file_hash(path.with_suffix(".dat"))]
     assert [f["file"] for f in kept.recording["files"]] == ["made.cfg", "made.dat"]
+    assert f"sha256 {kept.content_hash[:16]}" in traces_beside(run)[0][0].told
     curve = kept.curves[0]
     points = thinned(curve)
     assert len(points) <= 600
