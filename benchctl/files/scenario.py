@@ -49,6 +49,9 @@ class AnswerRow(Strict):
         "override",
         "confirm fans",
         "remark",
+        "switch",
+        "reading",
+        "shelve",
     ]
     at: Duration | None = None
     during: Segment | None = None
@@ -185,7 +188,7 @@ class _Reader:
         if parser is None or row.value is None:
             if row.value is not None:
                 self.report.at((*path, "value"), f"'{row.verb}' takes no value", key=True)
-            elif parser is not None:
+            elif parser is not None and row.verb not in _MAY_HAVE_VALUE:
                 self.report.at(path, f"key 'value' is missing here: '{row.verb}' takes an amount")
             return None
         try:
@@ -195,11 +198,20 @@ class _Reader:
             return None
 
 
+def _switched(value: object) -> float:
+    """1 or 0, or kW of a unit without stages."""
+    return float(str(value)) if str(value) in ("1", "0") else amounts.power_kw(value)
+
+
 _WITH_UNIT = {Verb.JOIN.value, Verb.CONFIRM_FANS.value}
 _WITH_VALUE: dict[str, Callable[[object], float]] = {
     Verb.SET_LOAD.value: amounts.power_kw,
     Verb.EXTEND.value: amounts.duration_s,
+    Verb.SHELVE.value: amounts.duration_s,
+    Verb.READING.value: amounts.duration_s,
+    Verb.SWITCH.value: _switched,
 }
+_MAY_HAVE_VALUE = {Verb.READING.value, Verb.SWITCH.value}  # a reading of now, keeping what is on
 
 
 def _number(text: str) -> float:
