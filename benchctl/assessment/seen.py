@@ -4,6 +4,7 @@ import math
 from array import array
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
+from itertools import pairwise
 
 from benchctl.assessment.trail import Change, Trace, Trail
 from benchctl.core.ruleset import Quantity, Transient
@@ -27,6 +28,11 @@ class Seen:
     switched: Instant
     rated: float
     ends: str
+
+    @property
+    def each_s(self) -> float:
+        """Longest time without a new value: what the instrument refreshes, or how far apart it was asked."""
+        return max(self.trace.refresh_s, *(after - before for before, after in pairwise(self.t_s)))
 
 
 def seen_of(trail: Trail, rule: Transient, change: Change, rated: float) -> list[Seen]:

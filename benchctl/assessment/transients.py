@@ -97,7 +97,7 @@ def _found(rule: Transient, seen: Seen, rated_hz: float) -> Found:
         centre=rated if rule.centre is Centre.RATED else None,
         before_s=BEFORE_S,
     )
-    fine = trace.refresh_s <= CYCLE / rated_hz if rated_hz > 0.0 else False
+    fine = rated_hz > 0.0 and seen.each_s <= CYCLE / rated_hz
     far = _far(rule, seen, response, fine)
     back = _back(rule, seen, response)
     outcome = worst((far.outcome, back.outcome))
@@ -125,7 +125,7 @@ def _far(rule: Transient, seen: Seen, found: Response, fine: bool) -> Found:
             Input("overshoot of rated", found.overshoot_percent, "%"),
             Input("taken from", trace.told),
         ),
-        note="" if fine else f"a value each {trace.refresh_s:g} s: what is between two of them is not seen",
+        note="" if fine else f"a value each {seen.each_s:.3g} s: what is between two of them is not seen",
     )
     if off > rule.deviation_percent * (1.0 + 1e-9):
         return Found(NOT_MET, f"{percent(value)} at {clock(found.extreme_s)}, {limit} allowed", (working,))
@@ -133,7 +133,7 @@ def _far(rule: Transient, seen: Seen, found: Response, fine: bool) -> Found:
         return Found(SHOWN, f"{percent(value)} at {clock(found.extreme_s)}, {limit} allowed", (working,))
     why = (
         f"{percent(value)} is the most that was seen, {limit} allowed, but a meter with a value each "
-        f"{trace.refresh_s:g} s cannot show how far it went: that needs a capture with a value each cycle"
+        f"{seen.each_s:.3g} s cannot show how far it went: that needs a capture with a value each cycle"
     )
     return Found(OPEN, why, (working,))
 
@@ -158,10 +158,8 @@ def _back(rule: Transient, seen: Seen, found: Response) -> Found:
     said = f"back {_said(asked)}, {limit}"
     if asked.low_s > rule.recovery_s * (1.0 + 1e-9):
         return Found(NOT_MET, said, working, until_s)
-    if seen.trace.refresh_s > rule.recovery_s:
-        why = (
-            f"a meter with a value each {seen.trace.refresh_s:g} s cannot show a recovery within {rule.recovery_s:g} s"
-        )
+    if seen.each_s > rule.recovery_s:
+        why = f"a meter with a value each {seen.each_s:.3g} s cannot show a recovery within {rule.recovery_s:g} s"
         return Found(OPEN, why, working, until_s)
     if asked.high_s > rule.recovery_s * (1.0 + 1e-9):
         return Found(OPEN, f"{said}: the samples are too coarse to tell", working, until_s)
@@ -190,7 +188,7 @@ def _widened(seen: Seen, found: Response, time: Instant | None) -> Instant | Non
     trace, count = seen.trace, len(seen.t_s)
     spacing_s = (seen.t_s[-1] - seen.t_s[0]) / (count - 1)
     if found.outside_until_s is None:  # nobody saw it leave: what happened between two values is open
-        return Instant(0.0, 0.0, max(spacing_s, trace.refresh_s))
+        return Instant(0.0, 0.0, seen.each_s)
     older_s = max(0.0, trace.refresh_s - spacing_s)
     return Instant(time.at_s, max(0.0, time.low_s - trace.window_s - older_s), time.high_s + trace.window_s)
 

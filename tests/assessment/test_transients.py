@@ -128,6 +128,15 @@ def test_a_meter_each_second_cannot_show_a_recovery_in_half_a_second():
     assert late.outcome is Outcome.NOT_MET  # outside at 6 and at 7 s: a second at least, and that can be seen
 
 
+def test_a_quick_meter_that_is_asked_seldom_is_a_slow_one():
+    """Refreshed each 20 ms, read each half second: what lies between two readings is not seen."""
+    t_s = [k * 0.5 for k in range(60)]
+    run = trail(t_s=column(t_s), hertz=column(line_value([t for t, _ in T1], [v for _, v in T1], t) for t in t_s))
+    verdict = one(replace(run, refresh_s=0.02), UP["G1"])
+    assert verdict.outcome is Outcome.NOT_DEMONSTRATED
+    assert "a value each 0.5 s cannot show how far" in verdict.why
+
+
 def test_each_line_is_judged_and_the_worst_counts():
     good, bad = captured(T3, Quantity.VOLTS), captured([(t, v - 30 * (1.01 < t < 1.1)) for t, v in T3], Quantity.VOLTS)
     run = trail(traces=(replace(good, name="volts AB"), replace(bad, name="volts BC")))
