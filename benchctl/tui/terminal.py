@@ -12,12 +12,14 @@
 A terminal that is gone is a trap. The kernel sends SIGCONT after SIGHUP, at which the driver would begin to draw anew;
 the thread that writes ends with an error, its queue fills, and whoever writes waits for ever. So: no SIGCONT any more,
 the null device in place of the terminal, the reading thread told to stop, and then the loop is asked to leave. What
-waits all the same is ended by a timer.
+waits all the same is ended by a timer. And the signal may never come, if the terminal is not the controlling one of the
+process: a thread asks the terminal itself whether its other end is gone.
 """
 
 import contextlib
 import contextvars
 import os
+import select
 import signal
 import threading
 from collections.abc import Callable
@@ -50,6 +52,16 @@ class Ends:
             number = getattr(signal, name, None)  # Windows has no SIGHUP
             if number is not None:
                 self._before[number] = signal.signal(number, do)
+        if hasattr(select, "poll"):  # not on Windows
+            threading.Thread(target=self._watch_terminal, name="terminal", daemon=True).start()
+
+    def _watch_terminal(self) -> None:
+        """Sleep until the other end of the terminal is gone, and say so as the system does."""
+        asked = select.poll()
+        asked.register(0, 0)  # of nothing but that it is gone: that is always told (poll(2), POLLHUP)
+        asked.poll()
+        if self._before and not self.ended:
+            os.kill(os.getpid(), signal.SIGHUP)
 
     def release(self) -> None:
         """Give the signals back, but for one: from a terminal that is gone they come again and again."""

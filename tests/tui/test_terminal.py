@@ -37,7 +37,7 @@ class Bench:
         made = Terminal(list(words), self.env, self.here.folder, size)
         self.terminals.append(made)
         if wait:
-            made.until("delivered")
+            made.until("bank 2")
         return made
 
     @property
@@ -102,6 +102,31 @@ def test_a_terminal_that_is_gone_ends_the_console_and_leaves_the_load(bench):
     until(lambda: bench.now["attached"])
     console.hang_up()
     assert console.ended(15.0) == 1
+    bench.left_alone()
+
+
+def test_a_terminal_that_is_gone_without_a_signal_ends_the_console_too(bench):
+    """It is not its controlling terminal, so the kernel tells the console nothing."""
+    words = ["-m", "benchctl", "console", "--site", str(bench.here.site), "--rehearse", "--operator", "Kim"]
+    ours, its = os.openpty()
+    env = bench.env | {"TERM": "xterm-256color"}
+    console = subprocess.Popen([sys.executable, *words], stdin=its, stdout=its, stderr=its, env=env,
+                               cwd=bench.here.folder, start_new_session=True)  # fmt: skip
+    try:
+        os.close(its)
+        shown = b""
+
+        def come() -> bool:
+            nonlocal shown
+            shown += os.read(ours, 1 << 16)
+            return b"bank 2" in shown
+
+        until(come)
+        os.close(ours)
+        assert console.wait(20.0) == 1
+    finally:
+        console.kill()
+        console.wait()
     bench.left_alone()
 
 
