@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from benchctl.controller.news import NOT_TOLD, answers
+from benchctl.core.causes import ROWS
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Event
 from benchctl.core.orders import Write
@@ -19,6 +20,7 @@ AT_REST = {
     "start": "no program is chosen",
     "set load": "nobody has taken charge",
     "switch": "nobody has taken charge",
+    "shelve": f"can be shelved: {', '.join(row.key for row in ROWS if row.shelve)}",
     "pause": "no program runs",
     "resume": "no program runs",
     "extend": "say how many seconds, up to a day",

@@ -18,6 +18,7 @@ KEYS = {
     "cool_down_s",
     "trips",
     "events",
+    "verdicts",
 }
 SHORT = """title: one short step
 trim: true

@@ -180,7 +180,7 @@ def test_frames_come_twice_as_often_and_that_is_said_before_the_library_is_loade
     assert said.returncode == 0, said.stderr
     source = (HERE.parent / "cli" / "screen.py").read_text(encoding="utf-8")
     tree = ast.parse(source)
-    (opens,) = [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name == "console"]
+    (opens,) = [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name == "made"]
     first = opens.body[1]
     assert isinstance(first, ast.Expr)
     assert ast.unparse(first) == "os.environ.setdefault('TEXTUAL_FPS', '120')"
