@@ -6,7 +6,7 @@ from dataclasses import fields
 import pytest
 
 from benchctl.core.copies import copier
-from benchctl.core.state import CheckState, State, UnitState
+from benchctl.core.state import Alarm, CheckState, State, UnitState
 
 
 @pytest.mark.parametrize("noun", [CheckState, State, UnitState])
@@ -23,5 +23,5 @@ def test_what_is_changed_in_the_copy_of_a_state_stays_as_it_was_in_the_old_one()
     before, new = deepcopy(old), old.copy()
     assert new == before
     new.units[1].wanted, new.check.index, new.charge = 7, 2, "operator"
-    new.alarms["row", 0] = None
+    new.alarms["row", 0] = Alarm("row", 0)
     assert old == before

@@ -46,7 +46,12 @@ def test_a_drop_goes_to_every_answering_unit_in_the_call_that_orders_it_and_only
         async def connect(endpoint, factory):
             near, client = await memory.connect(endpoint, factory)
             write = near.write
-            near.write = lambda data: (sent.append((endpoint, data[7])), write(data))
+
+            def noted(data):
+                sent.append((endpoint, data[7]))
+                return write(data)
+
+            near.write = noted
             return near, client
 
         chain = Chain(place, connect=connect)

@@ -38,9 +38,11 @@ def test_what_is_ready_is_what_a_drop_writes_whatever_the_unit_holds(made, data)
         data.draw(st.one_of(st.just(SILENT), st.lists(words, min_size=n, max_size=n).map(lambda w: ok(*w))))
         for n in sizes
     )
-    assert ready(place) == encode(place, OPEN_ALL, answers, all_stages=True)
-    assert ready(place).openings
-    assert (ready(place).fans, ready(place).closings, ready(place).feed) == ((), (), ())
+    made = ready(place)
+    assert made == encode(place, OPEN_ALL, answers, all_stages=True)
+    assert made is not None
+    assert made.openings
+    assert (made.fans, made.closings, made.feed) == ((), (), ())
 
 
 @pytest.mark.parametrize(

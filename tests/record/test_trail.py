@@ -3,6 +3,7 @@
 import sqlite3
 from dataclasses import replace
 from math import isnan
+from typing import Any
 
 import pytest
 
@@ -73,7 +74,7 @@ def test_stretches_and_changes_are_those_of_the_program_as_it_ran(calm):
 
 def test_a_late_reading_has_its_true_time_and_a_correction_keeps_the_original(calm):
     found = read(calm[0])
-    by_number: dict[int, list] = {}
+    by_number: dict[int, list[Any]] = {}
     for noted in found.noted:
         by_number.setdefault(noted.number, []).append(noted)
     original, corrected = sorted(by_number[1], key=lambda n: not n.corrected)

@@ -90,7 +90,7 @@ def test_a_program_from_its_choice_to_its_end_with_pastes_sizes_a_lost_terminal_
         second.close()
     (run,) = (here.folder / "runs").glob("*short*.run")  # what was done by hand before has a record of its own
     with Reader(run) as reader:
-        end = reader.end()
+        end = reader.end
         whats = [e.kind for e in reader.events()]
     assert end is not None
     assert end.outcome == "interrupted"

@@ -5,6 +5,7 @@ import functools
 import os
 import types
 import typing
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -15,7 +16,7 @@ from benchctl.tui.view.whole import draw, room
 
 GOLDEN = Path(__file__).parent / "golden"
 N = TypeVar("N")
-HINTS = functools.cache(typing.get_type_hints)
+HINTS: Callable[[Any], dict[str, Any]] = functools.cache(typing.get_type_hints)
 
 
 def made(noun: type[N], **given: Any) -> N:
