@@ -203,7 +203,9 @@ class Session:
             if run is not None:
                 self._close(run)
         self.current = self._next = None
-        for thread in tuple(self._closing):
+        with self._lock:  # what is noted there has been started
+            closing = tuple(self._closing)
+        for thread in closing:
             thread.join()
 
     def _close(self, run: Run) -> None:

@@ -294,6 +294,7 @@ def test_benchctl_alone_shows_the_demo_in_a_rehearsal_and_is_left_with_one_key(t
         console.until("Northquay ferry terminal")
         console.until("REHEARSAL")
         console.until(" kW")
+        console.until("to be cooled")  # every bank has been read back open: nothing is on, and that is known
         console.key(b"q")
         assert console.ended() == 0
         assert "goes on" not in console.text
