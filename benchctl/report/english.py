@@ -157,6 +157,7 @@ REPORT: dict[str, str] = {
     "more traces": "{count} more changes have no trace here; their samples are in the embedded figures.",
     # events
     "events": "Events",
+    "more events": "{count} more alarms or events have no room in this report. All of them stand in the record.",
     "alarms": "Alarms and trips in the order in which they came",
     "alarms note": "Equal numbers were first seen in one scan: which came first is not known.",
     "first out note": "“First out” is what was seen in the scan of the first trip.",

@@ -186,3 +186,10 @@ def test_what_is_there_but_proves_nothing_is_told_on_page_1():
     found = missing(made(trail=trail))
     assert any("first at 0:00:30, 1 in all: phase C is negative" in text for text in found)
     assert "a capture was not used: b.cfg names another record" in found
+
+
+def test_what_has_no_room_is_told():
+    alarms = tuple(Told(float(n), "alarm", "bank 1", "", f"alarm {n}") for n in range(203))
+    run = replace(made().run, events=alarms, more_events=2)
+    assert say("more events", count=5) in section(replace(made(), run=run), "events")
+    assert "have no room" not in section(made(), "events")

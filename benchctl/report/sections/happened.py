@@ -16,12 +16,19 @@ def events(dossier: Dossier) -> Section:
         say("events"),
         (
             *_alarms(dossier),
+            *_left_out(dossier),
             *_overrides(dossier),
             *_interruptions(dossier),
             *_remarks(dossier),
             *_checks(dossier),
         ),
     )
+
+
+def _left_out(dossier: Dossier) -> tuple[Block, ...]:
+    """How much happened that has no room here: nothing is left out in silence."""
+    count = max(0, len(dossier.run.of("alarm", "trip")) - MOST) + dossier.run.more_events
+    return (Para(say("more events", count=count), "warning"),) if count else ()
 
 
 def _alarms(dossier: Dossier) -> tuple[Block, ...]:

@@ -78,6 +78,3 @@ def _doubts(dossier: Dossier) -> list[str]:
     doubts = dossier.trail.doubts
     told = [say("doubt", begin=clock(doubts[0].from_s), count=len(doubts), why=doubts[0].why)] if doubts else []
     return told + [say("capture", why=e.text) for e in dossier.trail.entries if e.what == "capture not used"]
-
-
-FINDERS = (_record, _papers, _instruments, _readings, _holes, _doubts)
