@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from benchctl.core.causes import BY_KEY
 from benchctl.core.shown import AlarmShown, Snapshot
-from benchctl.tui.view.chain import ASCII, visible
+from benchctl.tui.view.chain import ASCII
 from benchctl.tui.view.picture import Picture, Told
-from benchctl.tui.view.scrolled import last, part
+from benchctl.tui.view.scrolled import last, part, visible
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, fit, minutes, number, wrap
 
 WIDE = 110  # from here on there is room for the last time, and for what an alarm does

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from benchctl.core.shown import UnitShown
 from benchctl.core.snapshot import CONDITIONS
-from benchctl.tui.view.chain import ASCII, SHAPES, STALE_S, UNKNOWN, visible
-from benchctl.tui.view.picture import BankTold, Picture, Register
-from benchctl.tui.view.scrolled import last, part
+from benchctl.tui.view.chain import ASCII, SHAPES, UNKNOWN, is_old
+from benchctl.tui.view.picture import STALE_S, BankTold, Picture, Register
+from benchctl.tui.view.scrolled import last, part, visible
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, cells, crop, ends, fit, length, minutes, number, wrap
 
 WIDE = 120  # from here on the registers stand beside the stages
@@ -69,7 +69,7 @@ def _beside(picture: Picture, u: UnitShown, told: BankTold, width: int, height: 
 
 
 def _facts(picture: Picture, u: UnitShown, told: BankTold, width: int, *, tight: bool) -> list[Line]:
-    old = picture.old or u.age_s is None or u.age_s > STALE_S
+    old = is_old(picture, u)
     shape, mark = SHAPES.get(u.condition, UNKNOWN)
     shape = ASCII.get(shape, shape) if picture.glyphs == "ascii" else shape
     count = len(picture.now.units) if picture.now else 0
@@ -182,7 +182,7 @@ def _stages(picture: Picture, u: UnitShown, told: BankTold, width: int, height: 
 
 
 def _stage(picture: Picture, u: UnitShown, told: BankTold, index: int, at: int) -> Line:
-    old = picture.old or u.age_s is None or u.age_s > STALE_S
+    old = is_old(picture, u)
     stage = told.stages[index]
     ordered, closed = _among(stage.name, u.ordered), _among(stage.name, u.closed)
     shape = "?" if closed is None else "■" if closed else "□"

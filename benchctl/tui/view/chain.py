@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 from benchctl.core.shown import SourceShown, UnitShown
 from benchctl.electrical.unbalance import nema_percent
-from benchctl.tui.view.picture import Picture
+from benchctl.tui.view.picture import STALE_S, Picture
+from benchctl.tui.view.scrolled import visible
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, minutes, number, wrap
-
-STALE_S = 2.0  # a bank's values older than this are shown as old
 
 # A shape beside each word for the condition of a bank; what the words mean stands in core/snapshot.py.
 SHAPES: dict[str, tuple[str, Mark]] = {
@@ -51,13 +50,6 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
     for index, unit in enumerate(units[first : first + rows], first):
         lines.append(_row(picture, unit, columns, at_cursor=index == picture.cursor.bank))
     return lines
-
-
-def visible(cursor: int, count: int, rows: int) -> int:
-    """The first of `count` rows that is shown when so many fit and the cursor must be among them."""
-    if count <= rows or rows <= 0:
-        return 0
-    return min(max(0, cursor - rows // 2), count - rows)
 
 
 def _waiting(picture: Picture, width: int) -> list[Line]:
@@ -261,8 +253,13 @@ def _columns(width: int) -> list[tuple[Column, int]]:
     return [(c, c.width or max(3, rest)) for c in shown]
 
 
+def is_old(picture: Picture, u: UnitShown) -> bool:
+    """Whether what is shown of a bank is not of now: the picture is old, or it has not answered for a while."""
+    return picture.old or u.age_s is None or u.age_s > STALE_S
+
+
 def _row(picture: Picture, u: UnitShown, columns: list[tuple[Column, int]], *, at_cursor: bool) -> Line:
-    old = picture.old or u.age_s is None or u.age_s > STALE_S
+    old = is_old(picture, u)
     shape, mark = SHAPES.get(u.condition, UNKNOWN)
     if picture.glyphs == "ascii":
         shape = ASCII.get(shape, shape)

@@ -9,12 +9,11 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from benchctl.tui.view.chain import visible
 from benchctl.tui.view.picture import Picture
 from benchctl.tui.view.plot import Pen, Trace, dots, legend, plot
 from benchctl.tui.view.rings import Range
 from benchctl.tui.view.scale import Scale, times
-from benchctl.tui.view.scrolled import last, part
+from benchctl.tui.view.scrolled import last, part, visible
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, cells, clean, fit, minutes, number, wrap
 
 BY_HAND = "load by hand"

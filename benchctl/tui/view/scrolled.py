@@ -23,3 +23,10 @@ def window(count: int, scroll: int, height: int) -> tuple[range, list[Line]]:
 def last(count: int, height: int) -> int:
     """The furthest that a page of so many lines can be scrolled."""
     return 0 if count <= height else count - max(1, height - 1)
+
+
+def visible(cursor: int, count: int, rows: int) -> int:
+    """The first of `count` rows that is shown when so many fit and the cursor must be among them."""
+    if count <= rows or rows <= 0:
+        return 0
+    return min(max(0, cursor - rows // 2), count - rows)
