@@ -233,9 +233,6 @@ class Console(App[int]):
         """A page is shown, or another bank or run on it: fetch what only it needs."""
         self.fetch.opened(page)
 
-    def clicked(self, y: int) -> None:
-        """A click on a row of the page puts the cursor there."""
-
     async def action_quit(self) -> None:
         """Every way out asks the same question."""
         actions.leave(self)

@@ -2,7 +2,6 @@
 
 from rich.segment import Segment
 from rich.style import Style
-from textual import events
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
@@ -56,7 +55,3 @@ class Face(Widget, can_focus=True):
             segments = [Segment(text, self.marks[mark]) for text, mark in self._lines[y] if text]
             strip = self._strips[y] = Strip(segments).adjust_cell_length(width, self.marks[Mark.PLAIN])
         return strip
-
-    def on_click(self, event: events.Click) -> None:
-        """A mouse is optional: a click only puts the cursor on a row."""
-        self.app.call_later(self.app.clicked, event.y)  # type: ignore[attr-defined]
