@@ -2,8 +2,9 @@
 
 Drops are given from another thread at random moments of the scan, with load on, one unit mute and everything else as in
 a real run. Each unit takes all its stages off in one request. The reference has bare sockets to the same units and
-nothing else to do: one such request to each at once, until the last echo; the mute one is left out. Both stamp an
-acknowledgement where the loop hands its bytes over. The two take turns in the same run; the goal is a 99th percentile
+nothing else to do: one such request to each at once, until the last echo; the mute one is left out. It pauses as long
+between its rounds as there is between drops: a process that has just worked answers sooner than one that has slept.
+Both stamp an acknowledgement where the loop hands its bytes over. The two take turns in the same run; the goal is a 99th percentile
 of at most twice the reference's median.
 """
 
@@ -186,8 +187,8 @@ class Bare(asyncio.Protocol):
         self._echoed()
 
 
-async def bare(site: Site, rounds: int) -> list[float]:
-    """Seconds of each round of one write to every answering unit at once."""
+async def bare(site: Site, pauses_s: list[float]) -> list[float]:
+    """Seconds of each round of one write to every answering unit at once, after each of these pauses."""
     loop = asyncio.get_running_loop()
     left, over = 0, loop.create_future()
 
@@ -204,13 +205,13 @@ async def bare(site: Site, rounds: int) -> list[float]:
     stages = len(site.units[0].profile.stages)
     frame = bytes((0, 1, 0, 0, 0, 8, 1, 15, 0, 0, 0, stages, 1, 0))
     found = []
-    for _ in range(rounds):
+    for pause_s in pauses_s:
+        await asyncio.sleep(pause_s)
         left, over = len(transports), loop.create_future()
         begun_s = time.monotonic()
         for transport in transports:
             transport.write(frame)
         found.append(await asyncio.wait_for(over, ANSWER_S) - begun_s)
-        await asyncio.sleep(0.005)
     for transport in transports:
         transport.abort()
     await asyncio.sleep(0.05)
@@ -230,9 +231,10 @@ def measure(count: int, dead_time_s: float, drops: int) -> dict[str, Any]:
         with simulated(count, dead_time_s) as site:
             ours = Ours(site, period_s)
             ours.start()
-            turn_s = [ours.drop(draw.random() * period_s) for _ in range(drops // TURNS)]
+            moments_s = [draw.random() * period_s for _ in range(drops // TURNS)]
+            turn_s = [ours.drop(moment_s) for moment_s in moments_s]
             ours.stop()
-            bare_s += asyncio.run(bare(site, drops // TURNS))
+            bare_s += asyncio.run(bare(site, [period_s + moment_s for moment_s in moments_s]))
         ours_s += turn_s
         cut, unanswered = cut + ours.cut, unanswered + ours.unanswered
         medians_s.append(percentile(turn_s, 50))
