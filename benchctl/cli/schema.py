@@ -10,7 +10,7 @@ HELP = "print the JSON Schema of a kind of file"
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """KIND is left out to list the kinds."""
-    kinds = "site, unit, instrument, program, scenario, ruleset or mapping"
+    kinds = "site, unit, instrument, program, scenario, ruleset, mapping or broker"
     parser.add_argument("kind", nargs="?", metavar="KIND", help=kinds)
 
 

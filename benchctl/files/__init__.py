@@ -1,4 +1,5 @@
-"""The files that people write: sites, profiles of units and instruments, programs, scenarios, rule sets, mappings.
+"""The files that people write: sites, profiles of units and instruments, programs, scenarios, rule sets, mappings,
+brokers.
 
 YAML in, nouns out. Every reader raises FileFault with all flaws of a file, each with its place. This module
 itself is quick to import: the models are loaded when the first file is read.
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from benchctl.core.ruleset import RuleSet
     from benchctl.core.scenario import Scenario
     from benchctl.core.site import Site
+    from benchctl.files.broker import Broker
     from benchctl.files.instrument import InstrumentProfile
     from benchctl.files.mapping import Mapping
 
@@ -27,6 +29,7 @@ __all__ = [
     "Shelf",
     "SourceFile",
     "names",
+    "read_broker",
     "read_instrument",
     "read_mapping",
     "read_profile",
@@ -76,6 +79,13 @@ def read_mapping(ref: str, shelf: Shelf = DISK) -> "tuple[Mapping, SourceFile]":
 
     source = shelf.open("mapping", ref)
     return mapping_of(Report(source)), source
+
+
+def read_broker(ref: str, shelf: Shelf = DISK) -> "Broker":
+    """A broker, by its file or by its URL. Raises FileFault, which tells nothing of what a secret might be in."""
+    from benchctl.files.broker import QuietReport, broker_at, broker_of
+
+    return broker_at(ref) if "://" in ref else broker_of(QuietReport(shelf.open("broker", ref)))
 
 
 def read_program(ref: str, shelf: Shelf = DISK) -> "tuple[Program, SourceFile]":

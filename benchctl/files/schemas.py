@@ -6,6 +6,7 @@ from typing import Any
 from benchctl.core.quantities import QUANTITIES
 from benchctl.core.scenario import FAULTS
 from benchctl.core.site import Limits
+from benchctl.files.broker import BrokerFile
 from benchctl.files.check import Strict
 from benchctl.files.instrument import InstrumentFile
 from benchctl.files.mapping import MappingFile
@@ -24,6 +25,7 @@ MODELS: dict[str, type[Strict]] = {
     "scenario": ScenarioFile,
     "ruleset": RuleSetFile,
     "mapping": MappingFile,
+    "broker": BrokerFile,
 }
 
 

@@ -10,7 +10,7 @@ from typing import Protocol
 from benchctl.files.fault import FileFault, Flaw, nearest
 
 LARGEST_BYTES = 1 << 20
-KINDS = ("site", "unit", "instrument", "program", "scenario", "ruleset", "mapping")
+KINDS = ("site", "unit", "instrument", "program", "scenario", "ruleset", "mapping", "broker")
 BARE = re.compile(r"[\w][\w.-]*")  # a name; anything with a separator is a path
 PACKAGE = Path(__file__).resolve().parents[1]
 

@@ -24,7 +24,6 @@ from benchctl.mqtt.payloads import Event, Head, Live, Plate, Presence, Run, Stan
 
 World = Literal["real", "rehearsal"]
 WORLDS: tuple[World, ...] = ("real", "rehearsal")
-ROOT = "benchctl"
 _RESERVED = "/+#%$"  # separate levels, filter, encode, and belong to the broker
 
 
@@ -94,16 +93,3 @@ def placed(topic: str, root: str) -> Place | None:
 def level(name: str) -> str:
     """A name as one level of a topic: what would separate, filter or not print is percent-encoded."""
     return "".join(c if c.isprintable() and c not in _RESERVED else quote(c, safe="") for c in name)
-
-
-def root_flaw(root: str) -> str:
-    """Why a text cannot be the root of a tree; empty when it can. By MQTT 3.1.1 and 5, clauses 4.7.1 to 4.7.3."""
-    if not root.isprintable() or len(root.encode("utf-8", "replace")) > 200:
-        return "is longer than 200 bytes or has characters that cannot be printed on one line"
-    if any(c in root for c in "+#"):
-        return "has + or #, which are for filters"
-    if root.startswith("$"):
-        return "begins with $, which is the broker's"
-    if not all(root.split("/")):
-        return "has an empty level: a topic here neither begins nor ends with /, nor has two of them together"
-    return ""
