@@ -5,7 +5,7 @@ import sys
 
 from benchctl.cli import USAGE
 from benchctl.cli.attach import operator
-from benchctl.cli.control import FASTEST, speed
+from benchctl.cli.control import FASTEST, broker_argument, speed, the_broker
 from benchctl.cli.voice import Voice
 
 HELP = "the console: watch, rehearse and run from one screen"
@@ -21,6 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--operator", metavar="NAME", help="the name under which commands are recorded")
     parser.add_argument("--runs", metavar="FOLDER", help="where records go")
+    broker_argument(parser)
     parser.add_argument("--colours", choices=("night", "sun", "one colour"), help="to begin with; t changes them")
     parser.add_argument("--plain", action="store_true", help="only letters and signs of ASCII as shapes")
 
@@ -36,5 +37,6 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
         return USAGE
     from benchctl.cli.screen import console
 
+    the_broker(args)  # flaws are told here, while there is no screen yet
     args.site = args.site or DEMO
     return console(args, voice, operator(args.operator))

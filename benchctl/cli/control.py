@@ -3,11 +3,14 @@
 import argparse
 import math
 from collections.abc import Coroutine
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchctl.cli import GOOD, USAGE
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import runs_argument
+
+if TYPE_CHECKING:
+    from benchctl.files.broker import Broker
 
 HELP = "start the run host: the process that owns the chain and outlives every screen"
 FASTEST = "max"
@@ -20,6 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--site", required=True, metavar="SITE", help="site file, or the name of a shipped one")
     rehearse_arguments(parser)
     parser.add_argument("--foreground", action="store_true", help="stay in this process instead of starting one apart")
+    broker_argument(parser)
     runs_argument(parser)
 
 
@@ -31,6 +35,31 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--scenario", metavar="FILE", help="of a rehearsal: faults, file or shipped name")
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="of a rehearsal: seed of all that is random")
+
+
+def broker_argument(parser: argparse.ArgumentParser) -> None:
+    """Add `--broker`."""
+    parser.add_argument(
+        "--broker",
+        metavar="FILE|URL",
+        help="tell an MQTT broker of the bench: a broker file, or mqtt://HOST; nothing is ever taken from there",
+    )
+
+
+def the_broker(args: argparse.Namespace) -> "Broker | None":
+    """The broker that is to be told. Raises FileFault, for one whose secrets cannot be had too."""
+    if not getattr(args, "broker", None):
+        return None
+    from benchctl.files import FileFault, Flaw, read_broker
+    from benchctl.files.broker import SecretFault
+
+    broker = read_broker(args.broker)
+    try:
+        for secret in broker.secrets:
+            secret.read()
+    except SecretFault as fault:
+        raise FileFault([Flaw(broker.path or "--broker", 0, 0, str(fault))]) from None
+    return broker
 
 
 def speed(text: str) -> float:
@@ -89,6 +118,7 @@ def _host(args: argparse.Namespace) -> int:
         speed=args.speed,
         scenario=scenario,
         seed=args.seed,
+        broker=the_broker(args),
     )
     log = Log(STDERR)
     try:

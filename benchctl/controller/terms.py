@@ -6,6 +6,7 @@ from pathlib import Path
 
 from benchctl.core.scenario import Scenario
 from benchctl.core.site import Site
+from benchctl.files.broker import Broker
 from benchctl.files.shelf import SourceFile
 from benchctl.record.live import RESERVE_BYTES
 
@@ -15,7 +16,7 @@ FAST_IDLE_S = 5.0  # of a rehearsal as fast as it goes, which keeps a core busy 
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """The site and its files, where runs go, and whether the chain is real.
+    """The site and its files, where runs go, whether the chain is real, and which broker is told.
 
     speed: of a rehearsal, virtual seconds a second; infinite = as fast as it goes. state: folder of locks and cards.
     """
@@ -31,6 +32,7 @@ class Terms:
     seed: int = 0
     reserve_bytes: int = RESERVE_BYTES
     idle_s: float = IDLE_S
+    broker: Broker | None = None
 
     @property
     def ends_after_s(self) -> float:

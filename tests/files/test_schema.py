@@ -12,6 +12,7 @@ from benchctl.cli import schema as verb
 from benchctl.cli.voice import Voice
 from benchctl.files import KINDS, names, schema
 from benchctl.files.tree import parse, plain
+from benchctl.mqtt import page
 from tests.files.paper import CONFIGS, flaws, text_of
 
 
@@ -59,7 +60,7 @@ def test_the_verb_prints_a_schema_or_the_kinds(kind, capsys):
     if kind in KINDS:
         assert (code, json.loads(out)) == (0, schema(kind))
     elif kind is None:
-        assert (code, len(out.splitlines())) == (0, len(KINDS))
+        assert (code, len(out.splitlines())) == (0, len(KINDS) + len(page.KINDS))
     else:
         assert (code, out) == (2, "")
         assert "known: site, unit" in err
