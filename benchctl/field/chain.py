@@ -119,9 +119,7 @@ class Chain:
         A cut ends it at once, urgent orders excepted: what is not sent is discarded, what has no answer yet unknown.
         """
         if orders.urgent:
-            for line in self._lines.values():
-                line.cancel()
-                line.link.cut_reads()
+            self._clear_the_way(orders)
         jobs = [self._job(d, o, orders.urgent) for d, o in zip(self._units, orders.units, strict=True)]
         busy = [j for j in jobs if j.writes]
         if not busy:
@@ -133,6 +131,15 @@ class Chain:
         work = self._passes(busy, jobs, orders, until_s)
         await (work if cut is None or orders.urgent else unless(cut, work))
         return tuple(j.outcome() for j in jobs)
+
+    def _clear_the_way(self, orders: Orders) -> None:
+        """End every read, and open the units that have a free line of their own at once."""
+        for line in self._lines.values():
+            line.cancel()
+            line.link.cut_reads()
+        for device, unit_orders in zip(self._units, orders.units, strict=True):
+            if len(self._lines[device.noun.endpoint].devices) == 1:
+                device.open_ahead(unit_orders)
 
     async def _passes(self, busy: list[Job], jobs: list[Job], orders: Orders, until_s: float) -> None:
         """Everything in its order, at the units that do not answer beside the others. busy: jobs with something to do.

@@ -52,6 +52,7 @@ class Device:
         self._echo: dict[int, Answer] = {}  # block → what was last heard of our orders, unless they changed since
         self._encoded: tuple[tuple[object, ...], Writes] | None = None  # the last orders as writes
         self._drop = ready(noun) if isinstance(noun, Unit) else None
+        self._drop_begins = self._drop and write_question(noun.unit_id, self._drop.openings[0])
         # a panel is not asked more often than it refreshes; meters are, for the sake of the limits that hang on them
         self._pace_s = PACE * noun.refresh_s if isinstance(noun, Instrument) and noun.role == "panel" else 0.0
         self._paced_until_s = 0.0
@@ -252,6 +253,11 @@ class Device:
             known = self.known() if self.heard else ()
             self._encoded = key, encode(self.noun, orders, known, all_stages=all_stages)
         return self._encoded[1]
+
+    def open_ahead(self, orders: UnitOrders) -> None:
+        """Send the first write of a drop before the rest of its scan is made ready; `write` then finds it sent."""
+        if self._drop_begins is not None and orders == OPEN_ALL and self.answering:
+            self.link.begin_ahead(self._drop_begins)
 
     def _concerned(self, orders: UnitOrders) -> tuple[object, ...]:
         """What writes depend on: all that is known of the unit, or while no load moves only the fan's order in it."""

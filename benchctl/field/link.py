@@ -176,6 +176,15 @@ class Link:
         self.turn.take(go, write=write)
         return None
 
+    def begin_ahead(self, question: Question) -> None:
+        """Send a write, if it would have its turn at once; who begins it in the same step of the loop finds it sent.
+
+        So the frames of a drop are on every wire before anything is kept of the first.
+        """
+        if self._wire is not None and self.turn.free():
+            self._wire.ask_ahead(question)
+            self.turn.release()
+
     def _send(
         self, question: Question, timeout_s: float, until_s: float, end: End, *, write: bool, watched: bool
     ) -> Answer | None:

@@ -29,6 +29,7 @@ class Wire(asyncio.Protocol):
         self._rest = b""  # the beginning of a frame
         self._transaction = 0
         self._question: Question | None = None  # under way
+        self._ahead: Question | None = None  # sent, and not asked yet
         self._timer: asyncio.TimerHandle | None = None
 
     @property
@@ -41,10 +42,20 @@ class Wire(asyncio.Protocol):
 
         timeout_s: None where somebody else will `end` it in time.
         """
-        assert self._transport is not None
-        self._transaction = transaction = self._transaction % LAST_TRANSACTION + 1
+        ahead, self._ahead = self._ahead, None
         self._question = question
         self._timer = None if timeout_s is None else self._loop.call_later(timeout_s, self.end, SILENT)
+        if ahead is not question:
+            self._send(question)
+
+    def ask_ahead(self, question: Question) -> None:
+        """Send a request that is asked in the same step of the loop: there it only waits for its reply."""
+        self._ahead = question
+        self._send(question)
+
+    def _send(self, question: Question) -> None:
+        assert self._transport is not None
+        self._transaction = transaction = self._transaction % LAST_TRANSACTION + 1
         self._transport.write(question.frame(transaction))
 
     def end(self, answer: Answer) -> None:

@@ -6,10 +6,15 @@ import pytest
 
 from benchctl.core.orders import UnitOrders, Write
 from benchctl.core.site import Endpoint
+from benchctl.field.answer import Got
 from benchctl.field.chain import Chain
+from benchctl.field.device import Device
+from benchctl.field.encode import Request
+from benchctl.field.link import Link
+from benchctl.field.modbus import write_question
 from simulator.warp import run
-from tests.field.scenes import GATE, PLACES, after, banks, behind_a_gateway, now, orders
-from tests.field.scripted import Memory, good
+from tests.field.scenes import GATE, PLACES, after, banks, behind_a_gateway, now, orders, written
+from tests.field.scripted import Memory, good, served
 
 
 def test_a_drop_is_written_while_a_read_is_in_progress_and_mute_units_come_last():
@@ -71,6 +76,41 @@ def test_a_drop_goes_to_every_answering_unit_in_the_call_that_orders_it_and_only
         await chain.close()
 
     run(scene())
+
+
+def test_the_frames_of_a_drop_are_on_every_free_line_before_anything_else_is_worked_out(monkeypatch):
+    async def scene():
+        happened: list[str] = []
+        memory = Memory({p: after(0.02, good()) for p in PLACES[:3]})
+
+        async def connect(endpoint, factory):
+            near, client = await memory.connect(endpoint, factory)
+            write = near.write
+            near.write = lambda data: (happened.append("sent"), write(data))
+            return near, client
+
+        chain = Chain(banks(), connect=connect)
+        await chain.read(now() + 0.4)
+        encoded = Device.encoded
+        monkeypatch.setattr(Device, "encoded", lambda *a, **k: (happened.append("worked out"), encoded(*a, **k))[1])
+        happened.clear()
+        done = await chain.write(orders(*[UnitOrders(lower=True)] * 3, urgent=True), now() + 0.4)
+        assert happened == ["sent"] * 3 + ["worked out"] * 3  # and none is sent twice
+        assert [w.opening for w in done] == [Write.DONE] * 3
+        await chain.close()
+
+    run(scene())
+
+
+async def test_what_was_sent_ahead_and_is_not_asked_leaves_the_next_request_alone():
+    async with served(good()) as device:
+        link = Link(device.endpoint)
+        await link.ready(now() + 3.0)
+        link.begin_ahead(write_question(1, Request(6, 100, (0,))))
+        answer = await written(link, Request(6, 100, (1,)), 1.0, now() + 1.0)
+        assert answer.got is Got.OK
+        assert [a.pdu.hex() for a in device.asked] == ["0600640000", "0600640001"]
+        link.close()
 
 
 def test_a_cut_ends_writes_at_once_and_says_what_may_be_in_force():
