@@ -52,7 +52,7 @@ class Device:
         self._echo: dict[int, Answer] = {}  # block → what was last heard of our orders, unless they changed since
         self._encoded: tuple[tuple[object, ...], Writes] | None = None  # the last orders as writes
         self._drop = ready(noun) if isinstance(noun, Unit) else None
-        self._drop_begins = self._drop and write_question(noun.unit_id, self._drop.openings[0])
+        self._drop_begins = write_question(noun.unit_id, self._drop.openings[0]) if self._drop else None
         # a panel is not asked more often than it refreshes; meters are, for the sake of the limits that hang on them
         self._pace_s = PACE * noun.refresh_s if isinstance(noun, Instrument) and noun.role == "panel" else 0.0
         self._paced_until_s = 0.0
