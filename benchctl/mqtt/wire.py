@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import aiomqtt
+from aiomqtt.exceptions import MqttCodeError, MqttConnectError
 from paho.mqtt.client import error_string
 from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.reasoncodes import ReasonCode
@@ -24,6 +25,8 @@ from benchctl.files.broker import Broker, SecretFault
 KEEPALIVE_S = 15  # a broker misses a client after one and a half of it, and a handshake of TLS may take as long
 ANSWER_S = 10.0
 REFUSED = 0x80  # reason codes of MQTT 5 from here on are failures
+BROKE = "the connection broke"
+BREAKS = (MQTTErrorCode.MQTT_ERR_NO_CONN, MQTTErrorCode.MQTT_ERR_CONN_LOST)
 VERSIONS = {"3.1.1": aiomqtt.ProtocolVersion.V311, "5": aiomqtt.ProtocolVersion.V5}
 
 
@@ -201,16 +204,12 @@ def _cut(client: aiomqtt.Client) -> None:
 
 def _said(fault: BaseException) -> str:
     """What is wrong, in a line."""
-    if isinstance(fault, aiomqtt.MqttConnectError):
-        return f"the broker refuses us: {fault.rc}"
-    if isinstance(fault, aiomqtt.MqttCodeError) and isinstance(fault.rc, (int, MQTTErrorCode)):
-        cause = fault.__cause__
-        return str(cause.rc) if isinstance(cause, aiomqtt.MqttCodeError) else _code(fault.rc)
+    if isinstance(fault, MqttConnectError):
+        return f"the broker refuses us: {str(fault).partition('] ')[2] or fault.rc}"
+    cause = fault.__cause__ if isinstance(fault.__cause__, MqttCodeError) else fault
+    if isinstance(cause, MqttCodeError) and not isinstance(cause.rc, ReasonCode):
+        return BROKE if cause.rc in BREAKS else error_string(MQTTErrorCode(cause.rc))
+    if isinstance(cause, MqttCodeError):
+        return BROKE if str(cause.rc) == "Unspecified error" else f"the broker says: {cause.rc}"
     text = " ".join(str(fault).split()) or type(fault).__name__
     return text if len(text) <= 200 else text[:200] + "…"
-
-
-def _code(rc: Any) -> str:
-    with suppress(ValueError, TypeError):
-        return str(error_string(MQTTErrorCode(rc)))
-    return f"code {rc}"
