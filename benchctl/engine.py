@@ -70,8 +70,8 @@ def not_closed(orders: Orders, writes: tuple[UnitWrites, ...]) -> tuple[UnitWrit
 class Engine:
     """Owns the state and drives the scans. Time is the event loop's, and what it has missed while the computer slept.
 
-    wall: seconds since 1970. recorder_health, attached: asked once a scan, must not wait (attached: is somebody there;
-    None where nobody has to be). running: a clock in seconds that runs on in sleep (clocks.running_clock), or None
+    wall: seconds since 1970. recorder_health, attached, consoles: asked once a scan, must not wait (attached: is somebody
+    there; None where nobody has to be; consoles: names of those that are attached). running: a clock in seconds that runs on in sleep (clocks.running_clock), or None
     where the loop's is all there is.
     """
 
@@ -84,6 +84,7 @@ class Engine:
         recorder_health: Callable[[], Recorder] = lambda: Recorder.ABSENT,
         *,
         attached: Callable[[], bool | None] = lambda: None,
+        consoles: Callable[[], tuple[str, ...]] = tuple,
         running: Callable[[], float] | None = None,
     ) -> None:
         self.settings = settings
@@ -92,7 +93,7 @@ class Engine:
         self._passing = Passing(wall, running)
         self._listeners = listeners
         self._recorder_health = recorder_health
-        self._attached = attached
+        self._attached, self._consoles = attached, consoles
         self._commands: list[tuple[float, Command]] = []
         self._cut = asyncio.Event()
         self._wake = asyncio.Event()
@@ -258,6 +259,7 @@ class Engine:
             cut_short,
             attached=self._attached(),
             stood_still_s=time.stood_still_s,
+            consoles=self._consoles(),
         ), time.wall_s
 
     def _decide(self, inputs: Inputs) -> tuple[Decision, str]:

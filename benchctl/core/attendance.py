@@ -13,6 +13,7 @@ The alarms are rows of `core/causes.py`; here the clocks run, and load is taken 
 
 from dataclasses import replace
 
+from benchctl.core.charge import NOBODY
 from benchctl.core.course import unload
 from benchctl.core.decision import Event, Settings
 from benchctl.core.inputs import Inputs
@@ -23,7 +24,6 @@ from benchctl.core.prompts import BY_KIND, ask
 from benchctl.core.seen import Seen
 from benchctl.core.state import Mode, State
 
-NOBODY = "nobody (load found on)"  # has charge where load found on must come off and no person has taken it
 ALONE = "nobody is attached"
 FIRST_S = 1e-9  # nobody has been attached for no time yet when it is first seen
 
@@ -51,7 +51,7 @@ def _found(state: State, seen: Seen, settings: Settings, dt_s: float, events: li
     if state.found_s >= limit_s:
         events.append(Event("unanswered", f"nobody answered: {Silence.UNLOAD.value}", data=(("prompt", "found"),)))
         if not state.charge:
-            state.charge = NOBODY
+            state.charge, state.console = NOBODY, ""
             events.append(Event("charge", "nobody has taken charge: it is taken to unload load found on", who=NOBODY))
         unload(state, seen, settings, "interrupted")
     elif asked:

@@ -8,6 +8,7 @@ class Verb(Enum):
     """The closed list of commands."""
 
     TAKE_CHARGE = "take charge"  # text: "unattended" where the site allows it
+    TAKE_OVER = "take over"  # from whoever has charge; why is compulsory while that console is attached
     START = "start"  # the program of the settings
     SET_LOAD = "set load"  # value: kW, manual
     SWITCH = "switch"  # unit, text: name of a stage, value: 1 closes, 0 opens; of a set-point unit value: kW
@@ -32,7 +33,10 @@ class Verb(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """One command. age_s: since it was given; older than 2 s is refused, except UNLOAD and DROP."""
+    """One command. age_s: since it was given; older than 2 s is refused, except UNLOAD and DROP.
+
+    console: by which client it came, as the run host names it; empty for what comes by none.
+    """
 
     verb: Verb
     who: str = "operator"
@@ -41,3 +45,4 @@ class Command:
     text: str = ""
     unit: int | None = None  # index of a unit
     age_s: float = 0.0
+    console: str = ""

@@ -32,7 +32,7 @@ def decide(state: State, inputs: Inputs, settings: Settings) -> Decision:
     target_before_kw = state.target_kw
     seen = perceive(now, inputs, settings, events)
     elements(now, seen, settings, inputs.dt_s, events)
-    obey(now, inputs.commands, seen, settings, events)
+    obey(now, inputs.commands, seen, settings, events, inputs.consoles)
     advance(now, seen, settings, inputs.dt_s, events)
     attendance(now, seen, inputs, settings, events)
     alarms(now, seen, settings, inputs.dt_s, events)

@@ -32,3 +32,4 @@ class Inputs:
     cut_short: bool = False  # reads were abandoned for a drop: what is missing says nothing of the units
     attached: bool | None = None  # a client is attached whose loop answers; None: nobody has to be
     stood_still_s: float = 0.0  # part of dt_s in which the computer's own clock stood still
+    consoles: tuple[str, ...] = ()  # that are attached and whose loop answers

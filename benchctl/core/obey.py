@@ -1,12 +1,13 @@
 """Second rung: commands. Each verb is a row; a refusal is an event with its reason. Nothing is obeyed late.
 
-UNLOAD and DROP are never refused. Whatever a command asks, the rungs after this one may only make it safer.
+UNLOAD and DROP are never refused; most others are those of whoever has charge (`core/charge.py`). Whatever a command
+asks, the rungs after this one may only make it safer.
 """
 
 import math
 from collections.abc import Callable
 
-from benchctl.core import readings, shelving
+from benchctl.core import charge, readings, shelving
 from benchctl.core.alarms import acknowledge, unlatch
 from benchctl.core.by_hand import FOUND, not_by_hand, switch
 from benchctl.core.command import Command, Verb
@@ -22,55 +23,46 @@ OLDEST_S = 2.0
 Obey = Callable[[State, Command, Seen, Settings], str]
 
 
-def obey(state: State, commands: tuple[Command, ...], seen: Seen, settings: Settings, events: list[Event]) -> None:
-    """Carry out this scan's commands in their order. Works on `state`."""
+def obey(
+    state: State,
+    commands: tuple[Command, ...],
+    seen: Seen,
+    settings: Settings,
+    events: list[Event],
+    consoles: tuple[str, ...] = (),
+) -> None:
+    """Carry out this scan's commands in their order. consoles: those that are attached. Works on `state`."""
     dropping = False
     for command in commands:
         takes_off = command.verb in (Verb.UNLOAD, Verb.DROP)  # never refused, whatever comes with it
+        before = state.charge, state.console
         stale = command.age_s > OLDEST_S and not takes_off
         wrong_unit = command.unit is not None and not 0 <= command.unit < len(state.units)
         if stale:
             refusal = f"older than {OLDEST_S:g} s"
         elif wrong_unit and not takes_off:
             refusal = "there is no such unit"
+        elif not takes_off and (bar := charge.barred(state, command, consoles)):
+            refusal = bar
         elif dropping and command.verb is Verb.RESET:
             refusal = "a drop was asked in this scan"
         else:
+            charge.goes_on(state, command)
             refusal = VERBS[command.verb](state, command, seen, settings)
         dropping = dropping or command.verb is Verb.DROP
         unit = -1 if command.unit is None or wrong_unit else command.unit
         said = " ".join(p for p in (command.verb.value, command.text, _value(command), command.why) if p)
+        console = (("console", command.console),) if command.console else ()
         if refusal:
-            events.append(Event("refused", f"{said}: {refusal}", unit, command.who, (("why", refusal),)))
+            events.append(Event("refused", f"{said}: {refusal}", unit, command.who, (("why", refusal), *console)))
         else:
-            events.append(Event("command", said, unit, command.who))
+            events.append(Event("command", said, unit, command.who, console))
             events += [tell(state, command, settings) for verb, tell in TOLD if verb is command.verb]
+        events += charge.passed(*before, state, command, consoles)
 
 
 def _value(command: Command) -> str:
     return "" if command.value is None else f"{command.value:g}"
-
-
-def _take_charge(state: State, command: Command, seen: Seen, settings: Settings) -> str:
-    if not command.who:
-        return "say who watches"
-    unattended = command.text == "unattended"
-    if unattended and not settings.site.attendance.unattended:
-        return "the site file does not allow unattended sessions"
-    _charge(state, command.who)
-    state.unattended = unattended
-    for u, s in zip(state.units, seen.units, strict=True):
-        if s.contact in (Contact.FRESH, Contact.AGED) and not (u.found or u.lost or is_stranger(u)):
-            u.joined, u.restarted = True, False
-    return ""
-
-
-def _charge(state: State, who: str) -> None:
-    """Load that is on when charge is first taken is nobody's: somebody has to decide about it."""
-    if not state.charge:
-        for u in state.units:
-            u.found = u.found or u.possible != 0
-    state.charge = who
 
 
 def _start(state: State, command: Command, seen: Seen, settings: Settings) -> str:
@@ -162,7 +154,7 @@ def _answer(state: State, command: Command, seen: Seen, settings: Settings) -> s
 
 def _unload(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     if not state.charge and command.who and any(u.possible for u in state.units):
-        _charge(state, command.who)  # who has load taken off answers for it: the command comes from any shell
+        charge.give(state, command)  # who has load taken off answers for it: the command comes from any shell
     unload(state, seen, settings, "interrupted")
     return ""
 
@@ -270,7 +262,8 @@ def _remark(state: State, command: Command, seen: Seen, settings: Settings) -> s
 
 
 VERBS: dict[Verb, Obey] = {
-    Verb.TAKE_CHARGE: _take_charge,
+    Verb.TAKE_CHARGE: charge.take_charge,
+    Verb.TAKE_OVER: charge.take_over,
     Verb.START: _start,
     Verb.SET_LOAD: _set_load,
     Verb.SWITCH: switch,

@@ -195,4 +195,6 @@ class Snapshot:
     recorder: str
     energy_kwh: Maybe = None  # delivered since the run in hand began; None where no run is, or nothing has told kW
     energy_whole: bool = True  # nothing is missing in it
+    charge_console: str = ""  # at which console charge was taken; empty = at none
+    consoles: tuple[str, ...] = ()  # that are attached and whose loop answers
     pace: Maybe = None  # of a rehearsal: its seconds a real second, of the last few; wall_s is its own time too

@@ -117,6 +117,8 @@ def _scan(frame: Frame) -> dict[str, Any]:
         "recorder": frame.inputs.recorder.value,
         "mode": state.mode.value,
         "charge": state.charge,
+        "charge_console": state.console,
+        "consoles": frame.inputs.consoles,
         "unattended": state.unattended,
         "attached": frame.inputs.attached,
         "alone_s": state.alone_s,

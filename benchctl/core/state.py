@@ -183,6 +183,7 @@ class State:
     units: tuple[UnitState, ...]
     instruments: tuple[InstrumentState, ...]
     charge: str = ""  # who has taken charge; empty = nobody, nothing is written
+    console: str = ""  # at which console; empty = at none
     unattended: bool = False  # declared so when charge was taken
     alone_s: float = 0.0  # how long nobody has been attached
     person_s: float = 0.0  # since the last sign of a person

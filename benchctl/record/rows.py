@@ -50,6 +50,7 @@ class Rest:
     cut_short: bool = False
     attached: bool | None = None
     stood_still_s: float = 0.0
+    consoles: tuple[str, ...] = ()
 
     @staticmethod
     def of(inputs: Inputs) -> "Rest":
@@ -194,4 +195,5 @@ def inputs_of(site: Site, row: dict[str, Any]) -> Inputs:
         rest.cut_short,
         rest.attached,
         rest.stood_still_s,
+        rest.consoles,
     )

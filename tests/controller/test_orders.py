@@ -17,6 +17,7 @@ from tests.controller.bench import LEE, LONG, bench
 # What comes of each verb on a bench that nobody has charge of, without load and program.
 AT_REST = {
     "take charge": "",
+    "take over": "nobody has taken charge: take it",
     "start": "no program is chosen",
     "set load": "nobody has taken charge",
     "switch": "nobody has taken charge",
@@ -71,7 +72,7 @@ async def test_every_verb_is_given_by_its_name_and_its_refusal_comes_back_whole(
 
 async def test_an_unknown_verb_is_told_with_the_known_ones(tmp_path):
     async with bench(tmp_path) as here:
-        with pytest.raises(Rejected, match=r"^'raise': known are take charge, start, .*check in, .*$"):
+        with pytest.raises(Rejected, match=r"^'raise': known are take charge, take over, start, .*check in, .*$"):
             await here.order("raise")
 
 

@@ -87,6 +87,9 @@ def found_in_a_stranger(w: Stepper) -> None:
 REFUSALS: tuple[tuple[Verb, dict[str, Any], Callable[[Stepper], None], str], ...] = (
     (Verb.TAKE_CHARGE, {"who": ""}, fresh, "who watches"),
     (Verb.TAKE_CHARGE, {"text": "unattended"}, fresh, "does not allow unattended"),
+    (Verb.TAKE_OVER, {"who": ""}, ready, "who watches"),
+    (Verb.TAKE_OVER, {}, fresh, "nobody has taken charge: take it"),
+    (Verb.TAKE_OVER, {}, ready, "you have charge already"),
     (Verb.START, {}, fresh, "nobody has taken charge"),
     (Verb.START, {}, found, "did not start: adopt, unload or drop it first"),
     (Verb.START, {}, running, "load is on or a program runs"),

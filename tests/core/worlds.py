@@ -98,6 +98,7 @@ class Stepper:
         self.recorder = Recorder.ABSENT
         self.attached: bool | None = None
         self.stood_still_s = 0.0
+        self.consoles: tuple[str, ...] = ()
         self.last: Decision
         self.scans = 0
 
@@ -119,6 +120,7 @@ class Stepper:
             self.recorder,
             attached=self.attached,
             stood_still_s=self.stood_still_s,
+            consoles=self.consoles,
         )
         self.last = self.decided(inputs)
         self.state = self.last.state

@@ -111,9 +111,9 @@ def test_the_value_of_an_answer_has_the_unit_of_its_verb():
 
 
 def test_every_verb_of_an_operator_can_be_written():
-    """All commands but taking charge, which a rehearsal does before anything else."""
+    """All commands but taking charge, which a rehearsal does before anything else, and from nobody."""
     allowed = AnswerRow.model_json_schema()["properties"]["verb"]["enum"]
-    assert set(allowed) == {v.value for v in Verb} - {Verb.TAKE_CHARGE.value}
+    assert set(allowed) == {v.value for v in Verb} - {Verb.TAKE_CHARGE.value, Verb.TAKE_OVER.value}
 
 
 def test_every_fault_can_be_written():
