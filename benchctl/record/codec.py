@@ -3,7 +3,8 @@
 Objects become dictionaries of all their fields, tuples and sets become lists, enums their values, dictionaries
 lists of pairs. Where a type allows several nouns, the name of the noun is kept under "is". Floats stay exact, because
 Python's JSON writes the shortest text that reads back to the same double; infinities become the words "inf" and
-"-inf"; NaN is refused. Fields that a noun has got since a record was written take their defaults.
+"-inf"; NaN is refused. Fields that a noun has got since a record was written take their defaults; those that it has
+lost since (GONE) are read over.
 """
 
 import dataclasses
@@ -24,6 +25,7 @@ _KNOWN: dict[Any, tuple[Convert, Convert]] = {}
 _FIELDS: dict[type, Fields] = {}
 SCALARS = (bool, int, float, str)
 IS = "is"
+GONE: dict[str, frozenset[str]] = {"State": frozenset({"remarks"})}  # a count that nobody read
 
 
 class CodecFault(ValueError):  # noqa: N818 - the house calls what is wrong a fault
@@ -144,7 +146,7 @@ def _object(kind: type[Any]) -> tuple[Convert, Convert]:
                     raise CodecFault(f"{kind.__name__}.{name}: {fault}") from None
             elif not optional:
                 raise CodecFault(f"{kind.__name__}.{name} is missing")
-        unknown = data.keys() - values.keys() - {IS}
+        unknown = data.keys() - values.keys() - {IS} - GONE.get(kind.__name__, frozenset())
         if unknown:
             raise CodecFault(f"{kind.__name__} has no {', '.join(sorted(unknown))}")
         return kind(**values)

@@ -13,7 +13,6 @@ from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
-from urllib.parse import quote
 
 from filelock import FileLock, Timeout
 
@@ -26,8 +25,9 @@ from benchctl.core.state import State
 from benchctl.files.shelf import RecordedShelf, SourceFile
 from benchctl.record.book import lock_path
 from benchctl.record.fault import RecordFault
-from benchctl.record.rows import inputs_of, shared, unpacked
-from benchctl.record.schema import COLUMNS, SCHEMA, selection
+from benchctl.record.forms import connect
+from benchctl.record.rows import NS, inputs_of, shared, unpacked
+from benchctl.record.schema import COLUMNS, selection
 
 PAGE = 200
 DAMAGE = (ValueError, KeyError, TypeError, zlib.error)
@@ -107,27 +107,6 @@ class End:
 
 CURVE = ("now_s", "target_kw", "delivered_kw", "source_kw", "volts_v", "hertz", "hottest_c")
 SHOWN = tuple(f.name for f in fields(Scan) if f.name not in ("path", "row"))
-NOUN = "(SELECT data FROM noun WHERE n = scan.{})"
-SCANS = ", ".join(NOUN.format(column) if column in ("rest", "orders") else column for column in COLUMNS["scan"])
-
-
-def connect(path: Path, on_bad_text: str = "replace") -> sqlite3.Connection:
-    """A connection that only reads. Raises RecordFault when the file is not there or is no record."""
-    if not path.is_file():
-        raise RecordFault(f"{path}: no such file")
-    try:
-        db = sqlite3.connect(f"file:{quote(str(path.resolve()))}?mode=ro", uri=True, isolation_level=None)
-        db.text_factory = lambda data: data.decode("utf-8", on_bad_text)
-        found = db.execute("SELECT v FROM meta WHERE k = 'schema'").fetchone()
-    except sqlite3.OperationalError as fault:
-        hint = "" if "no such" in str(fault) else "; if its folder cannot be written to, copy it to one that can"
-        raise RecordFault(f"{path}: not a record that can be read: {fault}{hint}") from None
-    except sqlite3.DatabaseError as fault:
-        raise RecordFault(f"{path}: not a record: {fault}") from None
-    if found is None or found[0] != str(SCHEMA):
-        db.close()
-        raise RecordFault(f"{path}: record schema {found[0] if found else 'unknown'}, expected {SCHEMA}")
-    return db
 
 
 class Reader:
@@ -136,7 +115,7 @@ class Reader:
     def __init__(self, path: Path) -> None:
         """Open a run. Raises RecordFault."""
         self.path = path
-        self._db = connect(path)
+        self._db, self.form = connect(path)
 
     def __enter__(self) -> Self:
         return self
@@ -199,7 +178,8 @@ class Reader:
         """All scans in order, or those after a number; lazily."""
         last = -(1 << 62) if after is None else after
         names = COLUMNS["scan"]
-        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT ?", (last, PAGE), SCANS):
+        columns = self.form.scan(*names)
+        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT ?", (last, PAGE), columns):
             for values in rows:
                 row = dict(zip(names, values, strict=True))
                 yield Scan(path=self.path, row=row, **{name: row[name] for name in SHOWN})
@@ -208,7 +188,8 @@ class Reader:
     def columns(self, *names: str) -> Iterator[tuple[Any, ...]]:
         """These columns of all scans in order, lazily: much quicker than `scans`, where they are enough."""
         last = -(1 << 62)
-        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT 4000", (last,), ", ".join((*names, "n"))):
+        columns = self.form.scan(*names, "n")
+        while rows := self._rows("scan", "WHERE n > ? ORDER BY n LIMIT 4000", (last,), columns):
             yield from (row[:-1] for row in rows)
             last = rows[-1][-1]
 
@@ -231,9 +212,9 @@ class Reader:
                 found[n] = tuple(values)
         return [found[n] for n in sorted(found)]
 
-    def events(self, scan: int | None = None) -> Iterator[Happened]:
-        """All events in order, or those of one scan; lazily."""
-        last = 0
+    def events(self, scan: int | None = None, *, after: int = 0) -> Iterator[Happened]:
+        """All events in order, those of one scan, or those after an event's number; lazily."""
+        last = after
         which, extra = ("", ()) if scan is None else ("AND scan = ?", (scan,))
         while rows := self._rows("event", f"WHERE n > ? {which} ORDER BY n LIMIT ?", (last, *extra, PAGE)):
             for row in rows:
@@ -267,10 +248,47 @@ class Reader:
             raise RecordFault(f"{self.path}: the end is damaged: {fault}") from None
 
     @property
+    def first_wall_ns(self) -> int:
+        """Wall clock of the first scan in nanoseconds; 0 when there is none."""
+        rows = self._rows("scan", "ORDER BY n LIMIT 1", (), "wall_ns")
+        return int(rows[0][0]) if rows else 0
+
+    def elapsed_s(self, wall_ns: int) -> float:
+        """Seconds from the first scan to a wall clock, by the run's own clock at the last scan at or before it.
+
+        Before the first scan they are negative.
+        """
+        ((low, high),) = self._rows("scan", "", (), "min(n), max(n)")
+        if low is None:
+            return 0.0
+        ((first_ns, first_s),) = self._rows("scan", "WHERE n = ?", (low,), "wall_ns, now_s")
+        at_ns, at_s = first_ns, first_s
+        while low <= high:  # by halves: wall clocks have no index
+            ((n, then_ns, then_s),) = self._rows(
+                "scan", "WHERE n <= ? ORDER BY n DESC LIMIT 1", ((low + high) // 2,), "n, wall_ns, now_s"
+            )
+            if then_ns <= wall_ns:
+                low, at_ns, at_s = (low + high) // 2 + 1, then_ns, then_s
+            else:
+                high = n - 1
+        return float(at_s - first_s + (wall_ns - at_ns) / NS)
+
+    @property
     def last_wall_ns(self) -> int:
         """Wall clock of the last scan in nanoseconds; 0 when there is none."""
-        rows = self._rows("scan", "ORDER BY n DESC LIMIT 1")
-        return int(rows[0][1]) if rows else 0
+        rows = self._rows("scan", "ORDER BY n DESC LIMIT 1", (), "wall_ns")
+        return int(rows[0][0]) if rows else 0
+
+    @property
+    def newest(self) -> int | None:
+        """Number of the last scan on disk; None when there is none."""
+        rows = self._rows("scan", "ORDER BY n DESC LIMIT 1", (), "n, n")
+        return int(rows[0][0]) if rows else None
+
+    @property
+    def begun_s(self) -> float | None:
+        """The bench's time of the first scan on disk; None when there is none."""
+        return next((row[0] for row in self.columns("now_s")), None)
 
     @property
     def scan_count(self) -> int:

@@ -12,7 +12,7 @@ from benchctl.record.codec import compact
 from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Reader, being_written
 from benchctl.record.runs import runs_in
-from benchctl.record.schema import TABLES, first_link, insertion, link
+from benchctl.record.schema import first_link, insertion, link
 from benchctl.record.seal import write_seal
 from benchctl.record.verify import verify
 
@@ -87,13 +87,13 @@ def _closed(path: Path, site: str) -> str:
 def _end(path: Path) -> None:
     """Write the row that was never written, as of the last scan."""
     with Reader(path) as reader:
-        wall_ns = reader.last_wall_ns
+        wall_ns, form = reader.last_wall_ns, reader.form
     db = sqlite3.connect(path, isolation_level=None)
     try:
         heads: dict[str, bytes] = {}
-        for table in TABLES:  # meta first: the others hang on its head
+        for table in form.tables:  # meta first: the others hang on its head
             row = db.execute(f'SELECT h FROM "{table}" ORDER BY n DESC LIMIT 1').fetchone()  # noqa: S608 - our names
-            heads[table] = row[0] if row else first_link(table, heads.get("meta", b""))
+            heads[table] = row[0] if row else first_link(table, heads.get("meta", b""), form.schema)
         kept = compact({table: head.hex() for table, head in sorted(heads.items()) if table != "end"})
         values = (1, wall_ns, OUTCOME, "{}", kept)
         db.execute(insertion("end"), (*values, link(heads["end"], values)))

@@ -8,13 +8,15 @@ of all chains are kept in the row of `end`. Nobody is kept from rewriting a whol
 Rows of `scan` name rows of `noun` that came before them: orders and the rest of the inputs, each kept once while it is
 remembered.
 
+Records of earlier forms are told in forms.py.
+
 Canonical bytes of a value: `n` for NULL; `i`, decimal digits, `;` for an integer; `r` and 8 bytes IEEE 754, most
 significant first, for a real; `t` or `b`, length in bytes, `;`, the bytes (UTF-8) for a text or a blob.
 """
 
 import hashlib
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 SCHEMA = 2
@@ -41,14 +43,18 @@ TABLES: dict[str, str] = {
     "heads TEXT NOT NULL",
 }
 
-COLUMNS: dict[str, tuple[str, ...]] = {
-    table: tuple(column.split()[0] for column in columns.split(", ")) for table, columns in TABLES.items()
-}
+
+def columns_of(tables: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """The names of the columns of each table, without h."""
+    return {table: tuple(column.split()[0] for column in columns.split(", ")) for table, columns in tables.items()}
 
 
-def statements() -> Iterable[str]:
+COLUMNS = columns_of(TABLES)
+
+
+def statements(tables: Mapping[str, str] = TABLES) -> Iterable[str]:
     """What creates the tables, and the triggers that refuse changes, removals and rows out of order."""
-    for table, columns in TABLES.items():
+    for table, columns in tables.items():
         yield f'CREATE TABLE "{table}"({columns}, h BLOB NOT NULL) STRICT'
         for change in ("UPDATE", "DELETE"):
             yield (
@@ -95,9 +101,9 @@ def canonical(values: Iterable[Any]) -> bytes:
     return b"".join(parts)
 
 
-def first_link(table: str, meta_head: bytes = b"") -> bytes:
+def first_link(table: str, meta_head: bytes = b"", schema: int = SCHEMA) -> bytes:
     """What stands in for the h before the first row."""
-    return hashlib.sha256(f"benchctl record {SCHEMA} {table}".encode() + meta_head).digest()
+    return hashlib.sha256(f"benchctl record {schema} {table}".encode() + meta_head).digest()
 
 
 def link(before: bytes, values: Iterable[Any]) -> bytes:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.record.fault import RecordFault
-from benchctl.record.reader import connect
-from benchctl.record.schema import TABLES, first_link, link, selection, statements
-from benchctl.record.seal import Seal, file_hash, read_seal
+from benchctl.record.forms import Form, connect
+from benchctl.record.schema import first_link, link, selection, statements
+from benchctl.record.seal import Seal, broken, file_hash, read_seal
 
 SHOWN = 20  # findings told of each table
 
@@ -43,13 +43,22 @@ def verify(path: Path) -> Verification:
         sealed = seal is not None
     if seal is not None:
         altered.extend(_sealed(path, seal))
+        if not seal.check:
+            notes.append("its seal is of an earlier form: another time in the seal itself would not be noticed")
+        if seal.file != path.name:
+            notes.append(f"it was sealed under the name {seal.file}")
     elif not altered:
         notes.append("no seal: the run was interrupted, is being written, or the seal was lost")
-    db = connect(path, "surrogateescape")
     try:
-        heads, rows = _chains(db, altered)
-        altered.extend(_structure(db))
-        altered.extend(_numbers(db))
+        db, form = connect(path, "surrogateescape")
+    except RecordFault as fault:
+        if not altered:
+            raise
+        return Verification(sealed, (*altered, str(fault)), tuple(notes), 0)
+    try:
+        heads, rows = _chains(db, form, altered)
+        altered.extend(_structure(db, form))
+        altered.extend(_numbers(db, form))
         altered.extend(_files(db))
         ends = _end(db, heads)
     except sqlite3.Error as fault:
@@ -67,16 +76,13 @@ def verify(path: Path) -> Verification:
 def _sealed(path: Path, seal: Seal) -> Iterator[str]:
     """What contradicts the seal."""
     try:
-        size_bytes = path.stat().st_size if path.is_file() else 0
-        if size_bytes != seal.size_bytes:
-            yield f"size {size_bytes} bytes, sealed with {seal.size_bytes}"
-        elif file_hash(path) != seal.hash:
-            yield "the file's hash is not the sealed one"
+        if path.is_file() and (why := broken(path, seal, file_hash(path))):
+            yield why
     except OSError as fault:
         raise RecordFault(f"{path}: cannot be read: {fault.strerror}") from None
 
 
-def _structure(db: sqlite3.Connection) -> Iterator[str]:
+def _structure(db: sqlite3.Connection, form: Form) -> Iterator[str]:
     """SQLite's own check, and the tables and triggers as they must be."""
     for (told,) in db.execute("PRAGMA integrity_check(20)"):
         if told != "ok":
@@ -84,21 +90,22 @@ def _structure(db: sqlite3.Connection) -> Iterator[str]:
     for table, n, missing, _ in db.execute("PRAGMA foreign_key_check"):
         yield f"{table} {n}: a row of {missing} that it refers to is missing"
     found = {sql for (sql,) in db.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL")}
-    for expected in statements():
+    wanted = tuple(statements(form.tables))
+    for expected in wanted:
         if expected not in found:
             yield f"missing or changed in the file's structure: {expected.split('(')[0].split(' BEGIN ')[0]}"
-    if extra := found - set(statements()):
+    if extra := found - set(wanted):
         yield f"not of a record's structure: {', '.join(sorted(extra))[:200]}"
 
 
-def _chains(db: sqlite3.Connection, altered: list[str]) -> tuple[dict[str, bytes], int]:
+def _chains(db: sqlite3.Connection, form: Form, altered: list[str]) -> tuple[dict[str, bytes], int]:
     """Walk every table's chain; returns their heads and the number of rows."""
     heads: dict[str, bytes] = {}
     count = 0
-    for table in TABLES:  # meta first: the others hang on its head
-        head = first_link(table, heads.get("meta", b""))
+    for table, columns in form.columns.items():  # meta first: the others hang on its head
+        head = first_link(table, heads.get("meta", b""), form.schema)
         findings = 0
-        for *values, found in db.execute(f"{selection(table)} ORDER BY n"):
+        for *values, found in db.execute(f"{selection(table, ', '.join((*columns, 'h')))} ORDER BY n"):
             count += 1
             if link(head, values) != found and (findings := findings + 1) <= SHOWN:
                 altered.append(f"{table} {values[0]}: does not follow from the row before: altered, or rows removed")
@@ -107,9 +114,9 @@ def _chains(db: sqlite3.Connection, altered: list[str]) -> tuple[dict[str, bytes
     return heads, count
 
 
-def _numbers(db: sqlite3.Connection) -> Iterator[str]:
+def _numbers(db: sqlite3.Connection, form: Form) -> Iterator[str]:
     """Rows are numbered without holes, scans except for the gaps that are told."""
-    for table in TABLES.keys() - {"scan", "state"}:
+    for table in form.tables.keys() - {"scan", "state"}:
         low, high, count = db.execute(f'SELECT min(n), max(n), count(*) FROM "{table}"').fetchone()  # noqa: S608
         if count and (low != 1 or high != count):
             yield f"{table}: {count} rows numbered {low} to {high}"

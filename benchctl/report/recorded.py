@@ -9,9 +9,11 @@ from typing import Any
 
 from benchctl.core.program import Program
 from benchctl.core.site import Site
+from benchctl.record.assessed import beside_hashes
+from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Reader
 from benchctl.record.rows import NS
-from benchctl.record.seal import file_hash, read_seal
+from benchctl.record.seal import Seal, broken, file_hash, read_seal
 from benchctl.record.verify import verify
 
 NAN = float("nan")
@@ -67,6 +69,7 @@ class Recorded:
     more_events: int = 0
     gaps: tuple[str, ...] = ()
     serials: dict[str, str] = field(default_factory=dict)  # that devices told, by their name
+    beside: dict[str, str] = field(default_factory=dict)  # SHA-256 of captures and late entries, by their name
     t_s: "array[float]" = field(default_factory=lambda: array("d"))
     target_kw: "array[float]" = field(default_factory=lambda: array("d"))
     delivered_kw: "array[float]" = field(default_factory=lambda: array("d"))
@@ -90,9 +93,10 @@ class Recorded:
 
 def recorded(path: Path) -> Recorded:
     """Read a run. Raises RecordFault."""
-    seal = read_seal(path)
     digest = file_hash(path)
-    found = None if seal is not None and (seal.hash, seal.size_bytes) == (digest, path.stat().st_size) else verify(path)
+    seal = _seal(path)
+    # a file that fits its seal needs no walk along its chains
+    found = None if seal is not None and not broken(path, seal, digest) else verify(path)
     with Reader(path) as reader:
         settings, end = reader.settings, reader.end
         columns = _columns(reader)
@@ -108,17 +112,26 @@ def recorded(path: Path) -> Recorded:
             next((ns for (ns,) in reader.columns("wall_ns")), 0),
             digest,
             seal.sealed if seal else "",
-            found.altered if found else (),  # a file that fits its seal needs no walk along its chains
+            found.altered if found else (),
             found.notes if found else (),
             end.totals if end else {},
             tuple(Taken(f.kind, f.path, f.sha256) for f in reader.files),
             gaps=tuple(f"scans {g.first_scan} to {g.last_scan} are missing: {g.text}" for g in reader.gaps),
             serials=_serials(reader, settings.site),
+            beside=beside_hashes(path),
         )
         run.t_s, run.target_kw, run.delivered_kw, run.hottest_c = columns
         first_s = next((now_s for (now_s,) in reader.columns("now_s")), 0.0)
         run.events, run.more_events = _events(reader, settings.site, first_s)
     return run
+
+
+def _seal(path: Path) -> Seal | None:
+    """The seal; one that cannot be understood is none, and `verify` tells why."""
+    try:
+        return read_seal(path)
+    except RecordFault:
+        return None
 
 
 def _columns(reader: Reader) -> tuple["array[float]", ...]:

@@ -254,6 +254,68 @@ def test_any_byte_turned_over_in_the_closed_file_breaks_the_seal(run, tmp_path):
     assert any("size" in text for text in verify(copy).altered)
 
 
+@given(st.integers(0, 10**6), st.integers(0, 7))
+@settings(max_examples=200, deadline=None)
+def test_any_bit_turned_over_anywhere_in_the_closed_file_is_noticed(run, spare, place, bit):
+    copy, data = spare, bytearray(run.read_bytes())
+    data[place % len(data)] ^= 1 << bit
+    copy.write_bytes(data)
+    shutil.copy(seal_path(run), seal_path(copy))
+    assert told_of(copy)
+
+
+@given(st.integers(0, 10**6), st.integers(0, 7))
+@settings(max_examples=300, deadline=None)
+def test_any_bit_turned_over_in_the_seal_is_noticed(run, spare, place, bit):
+    seal = bytearray(seal_path(run).read_bytes())
+    seal[place % len(seal)] ^= 1 << bit
+    shutil.copy(run, spare)
+    seal_path(spare).write_bytes(seal)
+    assert told_of(spare)
+
+
+@pytest.fixture(scope="module")
+def spare(tmp_path_factory):
+    return tmp_path_factory.mktemp("spare") / "a.run"
+
+
+def told_of(path):
+    """What speaks against a record."""
+    try:
+        return verify(path).altered
+    except RecordFault as fault:
+        return (str(fault),)
+
+
+def test_a_seal_of_before_it_had_a_check_of_its_own_holds_and_says_what_it_does_not_show(run, spare):
+    shutil.copy(run, spare)
+    told = json.loads(seal_path(run).read_text())
+    del told["check"]
+    seal_path(spare).write_text(json.dumps(told, indent=2) + "\n")
+    found = verify(spare)
+    assert (found.altered, found.sealed) == ((), True)
+    assert any("earlier form" in note for note in found.notes)
+
+
+def test_another_name_than_the_sealed_one_is_told_and_no_alteration(run, tmp_path):
+    shutil.copy(run, tmp_path / "b.run")
+    shutil.copy(seal_path(run), tmp_path / "b.run.seal")
+    found = verify(tmp_path / "b.run")
+    assert found.altered == ()
+    assert found.notes == ("it was sealed under the name a.run",)
+
+
+def test_rows_that_lie_in_a_log_beside_a_sealed_record_are_not_taken_for_its_own(run, tmp_path):
+    copy = tmp_path / "a.run"
+    shutil.copy(run, copy)
+    shutil.copy(seal_path(run), seal_path(copy))
+    for ending in ("-wal", "-journal"):
+        log = copy.with_name(copy.name + ending)
+        log.write_bytes(b"something")
+        assert any(f"a.run{ending} beside it" in text for text in told_of(copy))
+        log.unlink(missing_ok=True)
+
+
 def test_a_record_that_cannot_be_read_is_told_with_its_path(run, monkeypatch):
     def refused(path):
         raise PermissionError(13, "Permission denied")
