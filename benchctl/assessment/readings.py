@@ -76,7 +76,9 @@ def _gaps(name: str, taken_s: list[float], span: tuple[float, float], rule: Read
 def _late(case: Case) -> str:
     """Corrections are told: the readings that they replace stay in the record."""
     corrected = [f"{n.number}" for n in case.trail.noted if n.corrected]
-    return f"; corrected, the first entry stays in the record: reading {', '.join(corrected)}" if corrected else ""
+    late = [f"reading {n.number} {n.late}" for n in case.trail.noted if n.late and not n.corrected]
+    told = f"; corrected, the first entry stays in the record: reading {', '.join(corrected)}" if corrected else ""
+    return told + (f"; not in the sealed record but beside it: {', '.join(late)}" if late else "")
 
 
 def _called(name: str) -> str:

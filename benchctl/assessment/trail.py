@@ -25,13 +25,17 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """A reading that a person typed in. at_s: when it was taken; number counts from 1; corrected: by a later one."""
+    """A reading that a person typed in. at_s: when it was taken; number counts from 1; corrected: by a later one.
+
+    late: by whom, when and why it was entered after the record was sealed, in words; empty: it is in the record.
+    """
 
     at_s: float
     number: int
     values: tuple[tuple[str, float], ...]
     who: str = ""
     corrected: bool = False
+    late: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +136,11 @@ class Trail:
     logged: tuple[Logged, ...] = ()
     traces: tuple[Trace, ...] = ()  # of captures
     complete: bool = True  # the record was closed and nothing of it is missing
+
+    @property
+    def begins_s(self) -> float:
+        """When the program's first segment begins: load before it is the check load, which counts for nothing."""
+        return self.stretches[0].from_s if self.stretches else -math.inf
 
     @property
     def base_kw(self) -> float:

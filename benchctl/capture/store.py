@@ -130,10 +130,10 @@ def save(record: Path, capture: Capture) -> Path:
         "times": [_plain(t) for t in times],
         "curves": rows,
     }
-    data["content_hash"] = _content_hash(data)
+    data["content_hash"] = content_hash(data)
     target.parent.mkdir(exist_ok=True)
     half_done = target.with_name(target.name + ".part")
-    half_done.write_text(json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+    half_done.write_text(_text(data), encoding="utf-8")
     half_done.replace(target)
     return target
 
@@ -141,7 +141,11 @@ def save(record: Path, capture: Capture) -> Path:
 def load(path: Path) -> Capture:
     """A capture that was kept. Raises CaptureFault."""
     try:
-        return _built(path, json.loads(path.read_text(encoding="utf-8")))
+        text = path.read_text(encoding="utf-8")
+        data = json.loads(text)
+        if text != _text(data):
+            raise CaptureFault(f"{path}: was changed after it was kept: it is not as it was written")
+        return _built(path, data)
     except OSError as fault:
         raise CaptureFault(f"{path}: cannot be read: {fault.strerror}") from None
     except (ValueError, KeyError, TypeError, IndexError, AttributeError) as fault:
@@ -151,8 +155,8 @@ def load(path: Path) -> Capture:
 def _built(path: Path, data: Any) -> Capture:
     if not isinstance(data, dict) or data.get("format") != FORMAT:
         raise CaptureFault(f"{path}: is no capture of form {FORMAT}")
-    content_hash = data.pop("content_hash")
-    if content_hash != _content_hash(data):
+    kept = data.pop("content_hash")
+    if kept != content_hash(data):
         raise CaptureFault(f"{path}: was changed after it was kept: its content does not have its hash")
     times = [_known(t) for t in data["times"]]
     curves = tuple(
@@ -176,7 +180,7 @@ def _built(path: Path, data: Any) -> Capture:
         tuple(float(s) for s in data["switched_s"]),
         tuple(data["notes"]),
         curves,
-        content_hash,
+        kept,
     )
     found.traces()  # whatever is not of its kind shows here
     return found
@@ -203,9 +207,13 @@ def traces_beside(record: Path) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
     return tuple(traces), tuple(left_out)
 
 
-def _content_hash(data: dict[str, Any]) -> str:
+def content_hash(data: dict[str, Any]) -> str:
     """Of everything else in the file, so that a change is noticed; trust comes from the hash in a signed report."""
     return hashlib.sha256(json.dumps(data, ensure_ascii=True, allow_nan=False).encode()).hexdigest()
+
+
+def _text(data: Any) -> str:
+    return json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def thinned(curve: Curve, points: int = POINTS) -> list[tuple[float, float]]:

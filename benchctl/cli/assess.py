@@ -39,7 +39,6 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
     """Judge a run. 0 when all is shown, 1 when something is not; 2 for a run or rule set that cannot be read."""
     from benchctl.assessment.plain import rows
     from benchctl.assessment.verdict import Outcome
-    from benchctl.capture.store import traces_beside
     from benchctl.files import names
     from benchctl.record.assessed import assessed, named, save
     from benchctl.record.fault import RecordFault
@@ -53,14 +52,14 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
                 said = f"the program of {path.stem} names no rule set: name one with --rule-set"
                 voice.narrate(f"{said}; shipped: {shipped}")
                 return 2
-            traces, left_out = traces_beside(path)
-            for told in left_out:
-                voice.narrate(told)
-            found = assessed(reader, args.rule_set, traces)
+            found = assessed(reader, args.rule_set)
             condition = reader.condition
     except RecordFault as fault:
         voice.narrate(str(fault))
         return 2
+    for entry in found.trail.entries:
+        if entry.what.endswith("not used"):
+            voice.narrate(entry.text)
     voice.text(f"run         {path.stem}, begun {found.trail.began}")
     if condition != "closed":
         voice.narrate(f"the record is {condition}: what is not in it is not demonstrated")

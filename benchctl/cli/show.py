@@ -31,6 +31,7 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
             _head(reader, voice)
             _events(reader, voice)
             _end(reader, voice)
+            _beside(reader, voice)
     except RecordFault as fault:
         voice.narrate(str(fault))
         return 2
@@ -117,6 +118,22 @@ def _end(reader: "Reader", voice: Voice) -> None:
     voice.text(f"outcome: {end.outcome}" if end else f"outcome: none, the run is {reader.condition}")
     for name, value in (end.totals if end else {}).items():
         voice.text(f"  {name:<24} {value}")
+
+
+def _beside(reader: "Reader", voice: Voice) -> None:
+    """What was laid beside the record after it was sealed, late entries one by one."""
+    from benchctl.record.beside import beside
+    from benchctl.record.late import late_beside
+    from benchctl.record.seal import file_hash
+
+    for one in beside(reader.path, file_hash(reader.path)):
+        voice.row({"row": "beside", "file": one.name, "kind": one.kind, "told": one.told, "fault": one.fault or None})
+        voice.text(f"beside it: {one.kind}, {one.name}: {f'NOT USED, {one.fault}' if one.fault else one.told}")
+    for late in late_beside(reader.path)[0]:
+        voice.row({"row": "late", **{name: getattr(late, name) for name in type(late).__slots__}})
+        what = "remark" if late.remark else f"reading {late.number}{' corrected' if late.corrects else ''}"
+        at = late.at.replace("T", " ", 1) or "at its own time"
+        voice.text(f"  {at}  {what}: {late.remark or late.values} ({late.told})")
 
 
 def _verification(found: "Verification", voice: Voice) -> None:

@@ -27,6 +27,7 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
 
 
 def _record(path: Path, voice: Voice) -> int:
+    from benchctl.record.beside import beside
     from benchctl.record.fault import RecordFault
     from benchctl.record.seal import file_hash, read_seal
     from benchctl.record.verify import verify
@@ -40,7 +41,8 @@ def _record(path: Path, voice: Voice) -> int:
         if seal is None:
             raise
         altered, notes, sealed, rows = (str(fault),), (), True, 0
-    beside, strangers = _beside(path, digest)
+    around = beside(path, digest)
+    strangers = tuple(f"{one.name}: {one.fault}" for one in around if one.fault)
     good = sealed and not altered and not strangers
     voice.row(
         {
@@ -52,7 +54,7 @@ def _record(path: Path, voice: Voice) -> int:
             "rows": rows,
             "altered": [*altered, *strangers],
             "notes": list(notes),
-            "beside": beside,
+            "beside": [{"file": one.name, "kind": one.kind, "told": one.told} for one in around if not one.fault],
         }
     )
     state = "unaltered since it was sealed" if good else "ALTERED" if altered else "not shown to be unaltered"
@@ -60,28 +62,11 @@ def _record(path: Path, voice: Voice) -> int:
     voice.text(f"  sha256 {digest}")
     for text in (*altered, *strangers, *notes):
         voice.text(f"  {text}")
-    for text in beside:
-        voice.text(f"  beside it, naming its hash: {text}")
+    for one in around:
+        if not one.fault:
+            voice.text(f"  beside it, naming its hash: {one.name} ({one.kind}: {one.told})")
     voice.text(TRUST)
     return 0 if good else 1
-
-
-def _beside(path: Path, digest: str) -> tuple[list[str], list[str]]:
-    """What lies beside a record: names of files that name its hash, and what is wrong with those that name another."""
-    import json
-
-    good, wrong = [], []
-    for other in sorted(path.parent.glob(f"{path.name}.*.json")):
-        try:
-            named = json.loads(other.read_text(encoding="utf-8")).get("hash")
-        except (OSError, ValueError, AttributeError) as fault:
-            wrong.append(f"{other.name}: cannot be read: {fault}")
-            continue
-        if named == digest:
-            good.append(other.name)
-        else:
-            wrong.append(f"{other.name}: belongs to another record: it names the hash {str(named)[:16]}…")
-    return good, wrong
 
 
 def _report(path: Path, voice: Voice) -> int:

@@ -132,7 +132,7 @@ def take(state: State, command: Command, seen: Seen, settings: Settings) -> str:
     number, text = _number(command.text)
     if number is not None and not 0 < number < state.reading_number:
         return f"reading {number} was not taken: {state.reading_number - 1} are there to be corrected"
-    values = _values(text)
+    values = values_of(text)
     if isinstance(values, str):
         return values
     if number is not None:
@@ -147,7 +147,7 @@ def take(state: State, command: Command, seen: Seen, settings: Settings) -> str:
 def told(state: State, command: Command, settings: Settings) -> Event:
     """The event of a reading that was taken in this scan: its number, plain values, how long ago, what was left out."""
     number, text = _number(command.text)
-    values = _values(text)
+    values = values_of(text)
     assert not isinstance(values, str)
     asked = settings.program.readings if settings.program is not None else ()
     left_out = () if number is not None else tuple(name for name in asked if name not in dict(values))
@@ -168,7 +168,7 @@ def _number(text: str) -> tuple[int | None, str]:
     return (int(found[1]), found[2]) if found else (None, text)
 
 
-def _values(text: str) -> tuple[tuple[str, float], ...] | str:
+def values_of(text: str) -> tuple[tuple[str, float], ...] | str:
     """Names and values of "name=value; name=value", or what is wrong with the text."""
     values: dict[str, float] = {}
     for part in text.strip().rstrip(";").split(";"):

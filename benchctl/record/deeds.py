@@ -14,7 +14,7 @@ from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Happened, Reader
 
 SETTLED_S = 5.0  # after a sudden change, for the kW that it led to
-KINDS = ("override", "trip", "clock", "gap", "lost", "held", "unattended", "reading missed")
+KINDS = ("override", "taken over", "trip", "clock", "gap", "lost", "held", "unattended", "reading missed")
 ENDS = ("trip", "unloaded", "done", "unattended")
 REMARK = "remark "
 COMMANDS = ("pause", "resume", "extend", "skip", "unload", "drop")
@@ -22,7 +22,7 @@ COMMANDS = ("pause", "resume", "extend", "skip", "unload", "drop")
 
 @dataclass(frozen=True, slots=True)
 class Deeds:
-    """All of it. operator: who took charge; unloaded_s, cool_s: since the begin, of the last time."""
+    """All of it. operator: who took charge, one after the other; unloaded_s, cool_s: since the begin, of the last time."""
 
     noted: tuple[Noted, ...]
     stretches: tuple[Stretch, ...]
@@ -48,7 +48,7 @@ def deeds(reader: Reader, settings: Settings, begun_s: float, trail: Trail) -> D
         elif event.kind == "segment" and isinstance(data.get("leg"), int) and data["leg"] < len(settings.legs):
             marks.append((at_s, settings.legs[data["leg"]], ""))
         elif event.kind == "command":
-            operator = _command(event, at_s, entries, marks) or operator
+            operator = _after(operator, _command(event, at_s, entries, marks))
         elif event.kind in KINDS:
             entries.append(Entry(at_s, event.kind, event.text, event.who, tuple(data.items())))
         if event.kind in ENDS or (event.kind == "program" and event.text.endswith("through")):
@@ -58,6 +58,12 @@ def deeds(reader: Reader, settings: Settings, begun_s: float, trail: Trail) -> D
     stretches, changes = _laid(marks, trail)
     all_noted = sorted((*noted.values(), *replaced), key=lambda one: (one.at_s, one.number))
     return Deeds(tuple(all_noted), stretches, changes, tuple(entries), operator, unloaded_s, cool_s)
+
+
+def numbers(reader: Reader) -> tuple[int, ...]:
+    """The numbers of the readings that a record has. Raises RecordFault."""
+    found = [_data(reader, e).get("number") for e in reader.events() if e.kind == "reading"]
+    return tuple(sorted({number for number in found if isinstance(number, int)}))
 
 
 def _data(reader: Reader, event: Happened) -> dict[str, Any]:
@@ -92,7 +98,12 @@ def _command(event: Happened, at_s: float, entries: list[Entry], marks: list[tup
         entries.append(Entry(at_s, word, event.text, event.who))
     if word in ("unload", "drop"):
         marks.append((at_s, None, word))
-    return event.who if event.text.startswith("take charge") else ""
+    return event.who if event.text.startswith(("take charge", "take over")) else ""
+
+
+def _after(before: str, who: str) -> str:
+    """Those who had charge, in the order in which each first took it."""
+    return before if who in before.split(", ") else ", ".join(filter(None, (before, who)))
 
 
 def _laid(marks: list[tuple[float, Leg | None, str]], trail: Trail) -> tuple[tuple[Stretch, ...], tuple[Change, ...]]:

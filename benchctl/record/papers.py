@@ -29,8 +29,11 @@ def papers(reader: Reader, settings: Settings, trail: Trail, told: Deeds) -> tup
     known = [kw for kw in trail.power_kw if not isnan(kw)]
     if known and trail.nameplate_kw > 0.0:
         found["percent_of_nameplate"] = f"up to {100.0 * max(known) / trail.nameplate_kw:.1f} %"
+        if trail.derated_kw:
+            found["percent_of_nameplate"] += f", {100.0 * max(known) / trail.derated_kw:.1f} % of the derated kW"
     taken = [noted for noted in told.noted if not noted.corrected]
-    found["readings"] = f"{len(taken)} taken" if taken else ""
+    late = sum(bool(noted.late) for noted in taken)
+    found["readings"] = f"{len(taken)} taken" + (f", {late} of them entered late" if late else "") if taken else ""
     ambient = [value for noted in taken for name, value in noted.values if name == "ambient_c"]
     found["ambient_c"] = f"{min(ambient):g} to {max(ambient):g} °C" if ambient else ""
     if told.unloaded_s is not None:

@@ -20,6 +20,7 @@ from benchctl.field.decode import InstrumentDecoder, basis
 from benchctl.field.glimpse import Glimpse
 from benchctl.record.deeds import deeds
 from benchctl.record.fault import RecordFault
+from benchctl.record.late import NOT_USED, amended, late_beside
 from benchctl.record.papers import papers
 from benchctl.record.reader import DAMAGE, Reader
 from benchctl.record.rows import SWEEP, Readings, unpacked
@@ -41,17 +42,20 @@ def trail(reader: Reader) -> Trail:
         nameplate_kw=plate.power_kw,
         rated_v=plate.volts,
         rated_hz=plate.hertz,
+        derated_kw=plate.derated_kw,
         refresh_s=settings.site.instruments[meter].refresh_s if meter is not None else settings.scan_period_s,
     )
     begun_s, first_wall_ns = _fill(reader, settings, meter, found)
     found.began = _moment(first_wall_ns, reader.meta.get("started", ""))
-    told = deeds(reader, settings, begun_s, found)
+    late, left_out = late_beside(reader.path)
+    told = amended(deeds(reader, settings, begun_s, found), late, reader.elapsed_s)
     found.noted, found.changes, found.stretches, found.entries = told.noted, told.changes, told.stretches, told.entries
     end = reader.end
     found.complete = end is not None and end.outcome not in ("interrupted", "fault", "chain lost") and not reader.gaps
     found.papers, found.flaws = papers(reader, settings, found, told)
     found.traces, unused = traces_beside(reader.path)
     found.entries += tuple(Entry(0.0, "capture not used", why, "") for why in unused)
+    found.entries += tuple(Entry(0.0, NOT_USED, why, "") for why in left_out)
     return found
 
 

@@ -93,6 +93,7 @@ def facts(dossier: Dossier, others: tuple[Attached, ...]) -> str:
         "record": f"{run.name}.run",
         "record_sha256": run.sha256,
         "sealed": run.sealed,
+        "beside": run.beside,
         "begun": dossier.begun.isoformat(timespec="milliseconds"),
         "meta": run.meta,
         "outcome": run.outcome,

@@ -1,6 +1,7 @@
 """The whole way: a rehearsed and sealed run, a recording of its block load, and what it then shows."""
 
 import json
+import re
 import shutil
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -17,7 +18,7 @@ from benchctl.capture.store import CaptureFault, captures_of, load, thinned, tra
 from benchctl.cli import main
 from benchctl.core.decision import Settings
 from benchctl.core.program import Block, Hold, Program, Target
-from benchctl.core.ruleset import Transient
+from benchctl.core.ruleset import Quantity, Transient
 from benchctl.files import read_rule_set, read_scenario, read_site
 from benchctl.record.reader import Reader
 from benchctl.record.recorder import Recorder
@@ -25,6 +26,7 @@ from benchctl.record.seal import file_hash
 from benchctl.record.trail import trail
 from benchctl.record.verify import verify
 from benchctl.rehearsal import Rehearsal
+from benchctl.report.make import open_run, write
 from tests.capture.signals import sine, times, write_comtrade
 
 RATE = 1_600.0
@@ -211,6 +213,42 @@ def test_a_capture_of_another_record_is_not_used_and_that_is_told(run):
     assert "another hash" in left_out[0]
     with Reader(run) as reader:
         assert any(entry.what == "capture not used" for entry in trail(reader).entries)
+
+
+def test_a_report_is_drawn_with_the_traces_of_a_capture_and_names_its_hash(run, tmp_path):
+    without = page_of(run, tmp_path)
+    second = ups(run)[1]
+    assert main(["capture", str(run), str(comtrade(run, second))]) == 0
+    dossier = open_run(run, ["iso8528-g2"])
+    assert len(dossier.trail.traces) == 8
+    with_it = page_of(run, tmp_path)
+    (kept,) = captures_of(run)
+    name, mark = f"{kept.parent.name}/{kept.name}", load(kept).content_hash[:16]
+    assert mark in with_it
+    assert name in with_it  # beside the record, with its own hash
+    assert with_it.count("frequency") > without.count("frequency")  # curves and verdicts name what they are from
+    hertz = [t for t in dossier.trail.traces if t.quantity is Quantity.HERTZ]
+    least = min(v for t in hertz for v in t.values if v == v)  # noqa: PLR0124 - NaN
+    assert f"{least:.2f} (" in with_it  # the extreme in the table of transients is the capture's, not the meter's
+    assert f"{least:.2f} (" not in without
+
+
+def page_of(run, tmp_path):
+    assert not write(open_run(run, ["iso8528-g2"]), tmp_path / "out").fault
+    return (tmp_path / "out" / f"{run.stem}.html").read_text(encoding="utf-8")
+
+
+def test_any_bit_turned_over_in_a_capture_is_noticed(run):
+    assert main(["capture", str(run), str(comtrade(run, ups(run)[1]))]) == 0
+    (kept,) = captures_of(run)
+    data = kept.read_bytes()
+    exponents = [m.start() for m in re.finditer(rb"(?<=[0-9])e(?=-)", data)][:3]  # an E there means the same number
+    for at in (*range(0, len(data), len(data) // 20), *exponents):
+        other = bytearray(data)
+        other[at] ^= 0x20
+        kept.write_bytes(other)
+        with pytest.raises(CaptureFault):
+            load(kept)
 
 
 @pytest.mark.parametrize(

@@ -59,15 +59,26 @@ def test_a_record_cut_short_or_made_longer_is_noticed(verb, run, tmp_path):
 
 def test_what_lies_beside_a_record_must_name_its_hash(verb, run, tmp_path):
     path = copied(run, tmp_path)
+    verb("assess", path, "--rule-set", "iso8528-g2", "--save")
+    kept = tmp_path / "trial.run.verdicts.json"
     code, (row,), _ = verb.rows("verify", path)
-    good = tmp_path / "trial.run.verdicts.json"
-    good.write_text(json.dumps({"hash": row["sha256"]}))
-    code, (row,), _ = verb.rows("verify", path)
-    assert (code, row["beside"]) == (0, [good.name])
-    good.write_text(json.dumps({"hash": "00" * 32}))
+    assert (code, [beside["file"] for beside in row["beside"]]) == (0, [kept.name])
+    assert row["beside"][0]["told"] == "iso8528-g2 not demonstrated"
+    text = kept.read_text(encoding="utf-8")
+    data = json.loads(text)
+    del data["content_hash"]  # as they were kept once
+    kept.write_text(json.dumps(data, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+    assert verb("verify", path)[0] == 0
+    data["hash"] = "00" * 32
+    kept.write_text(json.dumps(data, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
     code, (row,), _ = verb.rows("verify", path)
     assert code == 1
     assert "another record" in row["altered"][0]
+    for place in range(0, len(text), max(1, len(text) // 40)):
+        other = bytearray(text.encode())
+        other[place] ^= 1 << place % 7
+        kept.write_bytes(other)
+        assert verb("verify", path)[0] == 1, place
 
 
 def test_a_report_is_checked_and_names_its_record(verb, run, tmp_path):
