@@ -88,13 +88,18 @@ def _in_pdf(data: bytes) -> list[bytes]:
             texts.append(packed)
             continue
         texts.append(unpacker.decompress(packed, MOST_BYTES))
-        if not unpacker.eof:
+        if not unpacker.eof or unpacker.unused_data:
             raise ValueError("an embedded file does not end where it should")
     return texts
 
 
 def _in_page(data: bytes) -> list[bytes]:
-    return [base64.b64decode(found, validate=True) for found in LINKED.findall(data.decode("utf-8"))]
+    texts = []
+    for found in LINKED.findall(data.decode("utf-8")):
+        texts.append(base64.b64decode(found, validate=True))
+        if base64.b64encode(texts[-1]).decode() != found:  # the last figure has bits to spare
+            raise ValueError("an embedded file is not as it was written")
+    return texts
 
 
 def _facts(texts: list[bytes]) -> dict[str, Any]:

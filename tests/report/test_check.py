@@ -3,8 +3,10 @@
 import shutil
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from benchctl.report.check import EMBEDDED, check
+from benchctl.report.check import EMBEDDED, LINKED, check
 from benchctl.report.make import open_run, write
 from tests.report.made import on_disk
 
@@ -13,6 +15,12 @@ from tests.report.made import on_disk
 def made(tmp_path_factory):
     run = on_disk(tmp_path_factory.mktemp("runs"))
     return {path.suffix: path for path in write(open_run(run), tmp_path_factory.mktemp("out")).files}
+
+
+@pytest.fixture(scope="module")
+def bare(tmp_path_factory):
+    """A folder without a list of hashes."""
+    return tmp_path_factory.mktemp("bare")
 
 
 def flipped(path, folder, place: int, bit: int):
@@ -43,6 +51,26 @@ def test_a_flipped_bit_in_what_the_pdf_embeds_is_noticed_without_the_list(made, 
     for begin, length in spans:
         for i, place in enumerate(range(begin + 2, begin + length, max(1, length // 12))):
             assert not check(flipped(made[".pdf"], tmp_path, place, i % 8)).intact, place
+
+
+@given(st.integers(0, 10**9), st.integers(0, 7))
+@settings(max_examples=150, deadline=None)
+def test_any_bit_of_what_the_page_embeds_is_noticed_without_the_list(made, bare, place, bit):
+    data = made[".html"].read_bytes()
+    spans = [m.span(1) for m in LINKED.finditer(data.decode("latin-1"))]
+    assert len(spans) == 2
+    places = [p for begin, end in spans for p in (*range(begin, begin + 8), *range(end - 8, end))]
+    for at in (range(*spans[place % 2])[place % (spans[place % 2][1] - spans[place % 2][0])], places[place % 32]):
+        assert not check(flipped(made[".html"], bare, at, bit)).intact, at
+
+
+@given(st.integers(0, 10**9), st.integers(0, 7))
+@settings(max_examples=150, deadline=None)
+def test_any_bit_of_what_the_pdf_embeds_is_noticed_without_the_list(made, bare, place, bit):
+    spans = [(m.end(), int(m[1])) for m in EMBEDDED.finditer(made[".pdf"].read_bytes())]
+    begin, length = spans[place % 3]
+    for at in (begin + place % length, begin + place % 8, begin + length - 1 - place % 8):
+        assert not check(flipped(made[".pdf"], bare, at, bit)).intact, at
 
 
 def test_without_the_list_it_is_said_what_could_be_checked(made, tmp_path):
