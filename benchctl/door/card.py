@@ -114,13 +114,15 @@ def remove_card(card: Card) -> None:
 
 def _read(path: Path, tell: Tell) -> Card | None:
     try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
-        with os.fdopen(handle, "rb") as stream:
-            flaw = _exposed(os.fstat(stream.fileno()))
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+        try:
+            flaw = _exposed(os.fstat(handle))
             if flaw:
                 tell(f"{path}: {flaw}: not used")
                 return None
-            text = stream.read(LARGEST_BYTES)
+            text = os.read(handle, LARGEST_BYTES)
+        finally:
+            os.close(handle)
         return Card.model_validate_json(text).model_copy(update={"path": path})
     except FileNotFoundError:  # its host has just taken it away
         return None
@@ -132,7 +134,9 @@ def _read(path: Path, tell: Tell) -> Card | None:
 
 
 def _exposed(found: os.stat_result) -> str:
-    """What is wrong with who may read a card."""
+    """What is wrong with who may read a card, or with what it is: a pipe would be waited for."""
+    if not stat.S_ISREG(found.st_mode):
+        return "is no file"
     if os.name != "posix":
         return ""
     if found.st_uid != os.geteuid():

@@ -5,7 +5,7 @@ import hashlib
 import itertools
 import time
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterable
 from typing import Any, Self, TypeVar
 
 from benchctl import __version__
@@ -17,6 +17,7 @@ from benchctl.door.proof import CLIENT, new_nonce, proof, proven
 from benchctl.door.proof import HOST as HOSTS
 
 GREET_S = 5.0  # for each line of the greeting
+CUT_AGAIN_S = 0.02  # to the next try, when a host had no time for us: strangers may be crowding its port
 REPLY_S = 15.0
 KEPT = 5000  # changes that nobody has looked at yet
 LATEST = -1
@@ -31,6 +32,10 @@ class Refused(Exception):  # noqa: N818 - an answer, no failure
 
 class Gone(Refused):
     """The card's run host is not there any more; its card has been removed."""
+
+
+class Cut(Refused):
+    """The run host has closed the connection before it has said anything that ends it."""
 
 
 class Client:
@@ -50,7 +55,22 @@ class Client:
 
     @classmethod
     async def connect(cls, card: Card, who: str, role: m.Role, *, greet_s: float = GREET_S) -> Self:
-        """Attach as `who`. Raises Refused; Gone when nobody with the card's secret listens at its port."""
+        """Attach as `who`. Raises Refused; Gone when nobody with the card's secret listens at its port.
+
+        greet_s: for each line of the greeting, and for trying again where the host cuts us off among others.
+        """
+        end_s = time.monotonic() + greet_s
+        while True:
+            try:
+                return await cls._connect(card, who, role, greet_s)
+            except Cut:
+                if time.monotonic() >= end_s:
+                    raise
+            await asyncio.sleep(CUT_AGAIN_S)
+
+    @classmethod
+    async def _connect(cls, card: Card, who: str, role: m.Role, greet_s: float) -> Self:
+        """One try. Raises Refused."""
         try:
             reader, writer = await asyncio.wait_for(
                 asyncio.open_connection(HOST, card.port, limit=m.HOSTS_LINE), greet_s
@@ -100,10 +120,26 @@ class Client:
             based_on=based_on,
         )
 
-    async def program(self, name: str, text: str, *, anyway: bool = False, reply_s: float = 60.0) -> dict[str, Any]:
-        """Have a program judged and, if it can be run, chosen. Raises Refused."""
-        sha256 = hashlib.sha256(text.encode()).hexdigest()
-        return await self._ask(reply_s, m.Program, name=name, text=text, sha256=sha256, anyway=anyway)
+    async def program(
+        self,
+        name: str,
+        text: str,
+        *,
+        anyway: bool = False,
+        choose: bool = True,
+        rule_sets: Iterable[tuple[str, str]] = (),
+        reply_s: float = 60.0,
+    ) -> dict[str, Any]:
+        """Have a program judged and, if it can be run and is to be, chosen. Raises Refused.
+
+        rule_sets: name or path, and text, of those by which its plan is judged too.
+        """
+        try:
+            sent = tuple(m.RuleSetText(ref=ref, text=rules, sha256=_sha256(rules)) for ref, rules in rule_sets)
+        except ValueError as fault:
+            raise Refused(f"cannot be asked: {'; '.join(flaws(fault))}") from None
+        more = {"anyway": anyway, "choose": choose, "rule_sets": sent}
+        return await self._ask(reply_s, m.Program, name=name, text=text, sha256=_sha256(text), **more)
 
     async def look(self, *, reply_s: float = REPLY_S) -> dict[str, Any]:
         """What is known of every device. Raises Refused."""
@@ -268,7 +304,7 @@ async def _hear(reader: asyncio.StreamReader, card: Card, wanted: type[M], greet
     try:
         line = await asyncio.wait_for(reader.readline(), greet_s)
         if not line:  # a host that has no time for strangers does that too
-            raise Refused(f"{card} has closed the connection without a word")
+            raise Cut(f"{card} has closed the connection without a word")
         found = m.decode(line, {m.kind_of(wanted): wanted, "refused": m.Refused})
     except TimeoutError:
         raise Refused(f"{card} has said nothing for {greet_s:g} s; is the process stopped?") from None
@@ -277,7 +313,7 @@ async def _hear(reader: asyncio.StreamReader, card: Card, wanted: type[M], greet
         both = f"{other} of the messages, this program version {m.PROTOCOL}; use one version of benchctl for both"
         raise Refused(f"{card} speaks {both}") from None
     except OSError as fault:
-        raise Refused(f"{card} has closed the connection: {fault.strerror or fault}") from None
+        raise Cut(f"{card} has closed the connection: {fault.strerror or fault}") from None
     except (ValueError, m.MessageFault):  # ValueError: a line that is too long
         raise _stranger(card) from None
     if isinstance(found, wanted):
@@ -290,3 +326,7 @@ async def _hear(reader: asyncio.StreamReader, card: Card, wanted: type[M], greet
 def _stranger(card: Card) -> Gone:
     remove_card(card)
     return Gone(f"{card} is gone: somebody else listens on its port {card.port}; its card is removed")
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -29,6 +29,7 @@ class Connection(asyncio.Protocol):
     def __init__(self, house: House, number: int) -> None:
         self.number = number
         self.hello: m.Hello | None = None
+        self.name = ""  # once it is in
         self.ponged_s: float | None = None
         self.since_s, self.since_wall_s = house.clock(), time.time()
         self._house = house
@@ -49,7 +50,7 @@ class Connection(asyncio.Protocol):
         assert self.hello is not None
         age_s = None if self.ponged_s is None else self._house.clock() - self.ponged_s
         said = self.hello
-        return Guest(self.number, said.who, said.role, said.version, self.since_wall_s, age_s)
+        return Guest(self.number, said.who, said.role, said.version, self.since_wall_s, age_s, self.name)
 
     # -- what goes out
 
@@ -212,12 +213,12 @@ class Connection(asyncio.Protocol):
         if not proven(hello.proof, secret, CLIENT, self._nonce, hello.nonce):
             self.drop("the secret is not that of this run host", "secret")
             return
-        why = self._house.admit(self)
+        why = self._house.admit(self, hello.role)
         if why:
             self.drop(why, "full")
             return
         self.hello = hello
-        self.send(m.encode(self._house.welcome(proof(secret, HOST, self._nonce, hello.nonce))))
+        self.send(m.encode(self._house.welcome(proof(secret, HOST, self._nonce, hello.nonce), self.name)))
         self.ping()
         newest = self._house.newest()
         if newest is not None:

@@ -27,7 +27,7 @@ class Times:
 
 @dataclass(frozen=True, slots=True)
 class Guest:
-    """A client that is in. pong_age_s: since its loop has last answered; None = not yet."""
+    """A client that is in. pong_age_s: since its loop has last answered; None = not yet. console: its name here."""
 
     number: int
     who: str
@@ -35,6 +35,7 @@ class Guest:
     version: str
     since_wall_s: float
     pong_age_s: float | None
+    console: str = ""
 
 
 class House(Protocol):
@@ -46,8 +47,8 @@ class House(Protocol):
     def clock(self) -> float:
         """Seconds of a clock that does not go back."""
 
-    def admit(self, connection: "Connection") -> str:
-        """Let it in, or say why not."""
+    def admit(self, connection: "Connection", role: m.Role) -> str:
+        """Let it in and give it its name, or say why not."""
 
     def left(self, connection: "Connection") -> None:
         """It is not served any more."""
@@ -55,8 +56,8 @@ class House(Protocol):
     def lost(self, connection: "Connection") -> None:
         """Its socket is closed."""
 
-    def welcome(self, proof: str) -> m.Welcome:
-        """The host's first words."""
+    def welcome(self, proof: str, console: str) -> m.Welcome:
+        """The host's first words. console: what this client is called here."""
 
     def newest(self) -> bytes | None:
         """The newest snapshot as a line."""

@@ -20,11 +20,12 @@ from benchctl.door.flaws import flaws, short
 from benchctl.door.keys import CONFIG, Digest, Line, Name, Token, Told, Whole
 from benchctl.door.plates import InstrumentPlate, SourcePlate, UnitPlate
 
-PROTOCOL = 2
+PROTOCOL = 3
 STRANGERS_LINE = 4 << 10  # longest line in bytes from somebody who has not said hello
 CLIENTS_LINE = 1 << 20
 HOSTS_LINE = 16 << 20
 EVENTS = 5000  # that a host remembers
+RULE_SETS = 50  # by which a plan is judged at once
 
 Role = Literal["console", "visitor"]
 RefusedFor = Literal["secret", "version", "full", "message", "time"]
@@ -81,12 +82,29 @@ class Order(Message):
     based_on: Whole | None = None
 
 
+class RuleSetText(BaseModel):
+    """A rule set as the client has it. ref: the name or path by which the program names it, or by which it was picked.
+
+    sha256: of the text, as of a program.
+    """
+
+    model_config = CONFIG
+
+    ref: Annotated[Line, Field(min_length=1)]
+    text: str
+    sha256: Digest
+
+
 class Program(Message):
     """Judge a program, and choose it if it can be run. anyway: although the record may not fit on the disk.
 
+    rule_sets: by which its plan is judged too. Those that the program names are kept in the record of its run; one that
+    is named and did not come along is read by the host. choose: false = only judge it, whatever it is worth.
+
     Data: `feasible`, `refusals`, `warnings`, `lines`, `length_s`, `planned_peak_kw`, `unattended`, `sha256`; `legs`
-    and `graph` to draw it, `findings` and `cautions` to read, `readings` that the operator will be asked for (see
-    controller/drawn.py); and if it is chosen, `run` and `in_hand`.
+    and `graph` to draw it, `findings` and `cautions` to read, `readings` that the operator will be asked for, and
+    `verdicts` of each rule set (see controller/drawn.py); `barred`: why this client may not choose one, another has
+    charge; and if it is chosen, `run` and `in_hand`.
     """
 
     kind: Literal["program"] = "program"
@@ -95,6 +113,8 @@ class Program(Message):
     text: str
     sha256: Digest
     anyway: bool = False
+    choose: bool = True
+    rule_sets: Annotated[tuple[RuleSetText, ...], Field(max_length=RULE_SETS)] = ()
 
 
 class Look(Message):
@@ -192,7 +212,7 @@ class Welcome(Message):
     """The client is in. proof: the host knows the secret too. speed: times real time, None = as fast as it goes.
 
     run: path of the record in hand, or empty; runs: the folder of all. limits: by their names in core.site.Limits.
-    attendance: who must be there, in words.
+    attendance: who must be there, in words. console: what this client is called here, as a snapshot names it.
     """
 
     kind: Literal["welcome"] = "welcome"
@@ -212,6 +232,7 @@ class Welcome(Message):
     scan_period_s: float
     run: Told
     runs: Told
+    console: Told
 
 
 class Refused(Message):

@@ -24,7 +24,8 @@ from benchctl.door.proof import new_secret
 __all__ = ["Door", "Guest", "Identity", "Receive", "Rejected", "Times"]
 
 MOST = 32  # clients
-STRANGERS = 32  # connections that have not said hello yet
+STRANGERS = 128  # connections that have not said hello yet
+CALLED: dict[m.Role, str] = {"console": "console", "visitor": "shell"}
 NOTES = 20  # lines for the log from ping to ping
 
 
@@ -73,6 +74,7 @@ class Door:
         self._inside: tuple[Connection, ...] = ()  # replaced, never changed: other threads read it
         self._work: set[asyncio.Task[None]] = set()
         self._count = self._notes = 0
+        self._named: dict[m.Role, int] = dict.fromkeys(CALLED, 0)
         self._newest: Snapshot | None = None
         self._line: bytes | None = None  # of the newest
 
@@ -83,7 +85,7 @@ class Door:
 
         Raises ValueError when the identity cannot be told, for instance a speed without end.
         """
-        self.welcome("0" * 64)
+        self.welcome("0" * 64, "")
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(self._connection, HOST, 0)
         one = self.identity
@@ -123,9 +125,14 @@ class Door:
     @property
     def attached(self) -> int:
         """How many consoles have a loop that is alive. From any thread."""
-        now_s = self.clock()
-        ages_s = [now_s - c.ponged_s for c in self._inside if c.ponged_s is not None and _is_console(c)]
-        return sum(age_s <= self.times.attached_s for age_s in ages_s)
+        return len(self.consoles)
+
+    @property
+    def consoles(self) -> tuple[str, ...]:
+        """The names of those consoles, in the order in which they came. From any thread."""
+        now_s, most_s = self.clock(), self.times.attached_s
+        known = [(c, c.ponged_s) for c in self._inside if _is_console(c)]
+        return tuple([c.name for c, ponged_s in known if ponged_s is not None and now_s - ponged_s <= most_s])
 
     @property
     def guests(self) -> tuple[Guest, ...]:
@@ -155,13 +162,18 @@ class Door:
 
     # -- for the connections
 
-    def admit(self, connection: Connection) -> str:
-        """Let it in, or say why not. A client that does not answer any more makes room for one that does."""
+    def admit(self, connection: Connection, role: m.Role) -> str:
+        """Let it in, or say why not. A client that does not answer any more makes room for one that does.
+
+        It is called by what it is and a number that nobody else gets as long as this host lives.
+        """
         if len(self._inside) >= MOST:
             silent = [c for c in self._inside if self._silent_s(c) > self.times.attached_s]
             if not silent:
                 return f"{MOST} clients are attached already"
             max(silent, key=self._silent_s).drop("did not answer, and another client needs the place")
+        self._named[role] += 1
+        connection.name = f"{CALLED[role]} {self._named[role]}"
         self._inside = (*self._inside, connection)
         return ""
 
@@ -173,8 +185,8 @@ class Door:
         """Its socket is closed."""
         self._open.pop(connection.number, None)
 
-    def welcome(self, proof: str) -> m.Welcome:
-        """The host's first words."""
+    def welcome(self, proof: str, console: str) -> m.Welcome:
+        """The host's first words. console: what the client is called here."""
         one = self.identity
         return m.Welcome(
             proof=proof,
@@ -192,6 +204,7 @@ class Door:
             scan_period_s=one.scan_period_s,
             run=one.run,
             runs=one.runs,
+            console=console,
         )
 
     def newest(self) -> bytes | None:

@@ -58,10 +58,14 @@ async def obey(guest: Guest, message: m.Request) -> dict[str, Any]:
 
 @asynccontextmanager
 async def opened(
-    folder: Path, receive: Receive = obey, times: Times = QUICK, **changes: Any
+    folder: Path,
+    receive: Receive = obey,
+    times: Times = QUICK,
+    log: Callable[[str], None] = lambda _: None,
+    **changes: Any,
 ) -> AsyncIterator[tuple[Door, Card]]:
     """A door that is open."""
-    door = Door(folder, replace(IDENTITY, **changes), receive, times=times)
+    door = Door(folder, replace(IDENTITY, **changes), receive, times=times, log=log)
     card = await door.open()
     try:
         yield door, card

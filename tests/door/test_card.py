@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from benchctl.door.card import Card, CardFault, find_card, read_cards, remove_card, write_card
+from benchctl.door.messages import PROTOCOL
 
 POSIX = pytest.mark.skipif(os.name != "posix", reason="modes and owners are POSIX")
 
@@ -87,6 +88,62 @@ def test_a_link_is_no_card(tmp_path, listener):
     assert "cannot be read" in told[0]
 
 
+@POSIX
+def test_the_card_of_another_user_is_told_and_not_used(tmp_path, listener, monkeypatch):
+    write_card(tmp_path, card(listener))
+    me, told = os.geteuid(), []
+    monkeypatch.setattr("benchctl.door.card.refuse_shared", lambda folder: None)  # the folder would be refused before
+    monkeypatch.setattr(os, "geteuid", lambda: me + 1)
+    assert read_cards(tmp_path, told.append) == []
+    assert told[0].endswith(f"belongs to user {me}, not to you: not used")
+
+
+@POSIX
+def test_cards_in_a_folder_of_another_user_are_not_looked_at(tmp_path, listener, monkeypatch):
+    write_card(tmp_path, card(listener))
+    me = os.geteuid()
+    monkeypatch.setattr(os, "geteuid", lambda: me + 1)
+    with pytest.raises(CardFault, match=f"belongs to user {me}, not to you"):
+        read_cards(tmp_path)
+
+
+@POSIX
+def test_a_folder_that_is_a_link_to_one_that_others_write_into_holds_no_cards(tmp_path, listener):
+    (tmp_path / "open").mkdir()
+    (tmp_path / "open").chmod(0o777)
+    (tmp_path / "hosts").symlink_to(tmp_path / "open")
+    with pytest.raises(CardFault, match="others may write into it"):
+        write_card(tmp_path / "hosts", card(listener))
+    (tmp_path / "open" / "1-1.json").write_text("{}")
+    with pytest.raises(CardFault, match="others may write into it"):
+        read_cards(tmp_path / "hosts")
+
+
+@POSIX
+def test_a_card_that_cannot_be_read_is_told_and_the_others_are_used(tmp_path, listener, monkeypatch):
+    good, bad = write_card(tmp_path, card(listener)), write_card(tmp_path, card(listener, pid=9))
+    opening, told = os.open, []
+
+    def refusing(path, *rest, **keys):  # a mode of 000 stops no superuser
+        if path == bad.path:
+            raise PermissionError(13, "Permission denied")
+        return opening(path, *rest, **keys)
+
+    monkeypatch.setattr(os, "open", refusing)
+    assert read_cards(tmp_path, told.append) == [good]
+    assert told == [f"{bad.path}: cannot be read: Permission denied"]
+
+
+@POSIX
+@pytest.mark.parametrize("make", [os.mkfifo, lambda path: path.mkdir()], ids=["pipe", "folder"])
+def test_what_is_no_file_is_told_and_nobody_waits_for_it(tmp_path, listener, make):
+    good = write_card(tmp_path, card(listener))
+    make(tmp_path / "9-9.json")
+    told: list[str] = []
+    assert read_cards(tmp_path, told.append) == [good]
+    assert told == [f"{tmp_path / '9-9.json'}: is no file: not used"]
+
+
 def test_no_folder_means_no_cards(tmp_path):
     assert read_cards(tmp_path / "none") == []
 
@@ -112,9 +169,9 @@ def test_what_is_no_card_is_told_and_left_alone(tmp_path, listener, text):
 def test_keys_of_a_later_version_do_not_hide_a_host(tmp_path, listener):
     written = write_card(tmp_path, card(listener))
     assert written.path is not None
-    written.path.write_text(written.path.read_text().replace('"protocol": 1', '"protocol": 2, "new": true'))
+    written.path.write_text(written.path.read_text().replace(f'"protocol": {PROTOCOL}', '"protocol": 99, "new": true'))
     (found,) = read_cards(tmp_path)
-    assert found.protocol == 2
+    assert found.protocol == 99
 
 
 def test_a_card_whose_port_refuses_is_told_and_removed(tmp_path, listener):

@@ -29,9 +29,9 @@ async def test_a_client_attaches_asks_and_sees(tmp_path):
         door.show(numbered(1))
         client = await Client.connect(read_cards(tmp_path)[0], "operator", "console")
         assert client.welcome.model_dump(exclude={"proof", "version", "pid", *PLATES}) == {
-            "kind": "welcome", "protocol": 2, "site": "northquay", "title": "Northquay",
+            "kind": "welcome", "protocol": m.PROTOCOL, "site": "northquay", "title": "Northquay",
             "attendance": ("somebody must be there",), "rehearsal": True, "speed": 1.0, "scan_period_s": 0.5, "run": "",
-            "runs": "runs"}  # fmt: skip
+            "runs": "runs", "console": "console 1"}  # fmt: skip
         await until(lambda: client.snapshot is not None)
         assert client.snapshot == numbered(1), "what has been shown before is shown to who comes late"
         told = await client.order("set load to", 120.5, unit="bank 1", text="t", why="w")
@@ -42,6 +42,13 @@ async def test_a_client_attaches_asks_and_sees(tmp_path):
                 "who": "", "why": "w", "based_on": 1}}  # fmt: skip
         program = await client.program("ladder", "title: t\n", anyway=True)
         assert (program["asked"]["name"], program["asked"]["anyway"]) == ("ladder", True)
+        assert (program["asked"]["choose"], program["asked"]["rule_sets"]) == (True, [])
+        looked = await client.program("ladder", "title: t\n", choose=False, rule_sets=[("mine", "title: m\n")])
+        (rules,) = looked["asked"]["rule_sets"]
+        assert (looked["asked"]["choose"], rules["ref"], rules["text"]) == (False, "mine", "title: m\n")
+        assert rules["sha256"] == sha256(b"title: m\n").hexdigest()
+        with pytest.raises(Refused, match="cannot be asked: ref: "):
+            await client.program("ladder", "title: t\n", rule_sets=[("", "title: m\n")])
         assert (await client.look())["asked"]["kind"] == "look"
         assert (await client.history(5.0, 10))["asked"]["points"] == 10
         assert (await client.registers("bank 1"))["asked"]["unit"] == "bank 1"
@@ -253,7 +260,8 @@ def welcomed(shown: str) -> bytes:
     return m.encode(
         m.Welcome(
             proof=shown, version="0", site="x", title="x", units=(), instruments=(), source=SOURCE, limits={},
-            attendance=(), rehearsal=False, speed=1.0, pid=1, scan_period_s=0.5, run="", runs=""))  # fmt: skip
+            attendance=(), rehearsal=False, speed=1.0, pid=1, scan_period_s=0.5, run="", runs="",
+            console=""))  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -290,7 +298,7 @@ def test_either_side_has_a_proof_of_its_own_that_hangs_on_every_part():
 def test_a_proof_is_that_of_rfc_2104():
     """HMAC-SHA-256 written out: H(K ^ opad, H(K ^ ipad, text)), RFC 2104 section 2, key padded to 64 bytes."""
     key = b"secret".ljust(64, b"\0")
-    inner = sha256(bytes(k ^ 0x36 for k in key) + b"benchctl 2 client aaa bbb").digest()
+    inner = sha256(bytes(k ^ 0x36 for k in key) + f"benchctl {m.PROTOCOL} client aaa bbb".encode()).digest()
     assert proof("secret", CLIENT, "aaa", "bbb") == sha256(bytes(k ^ 0x5C for k in key) + inner).hexdigest()
 
 
@@ -312,7 +320,8 @@ async def test_a_host_without_a_word_keeps_its_card(tmp_path):
 async def test_a_host_of_another_version_is_named(tmp_path, protocol, told):
     line = f'{{"kind": "challenge", "protocol": {protocol}, "salt": "new"}}\n'.encode()
     async with stranger(tmp_path, line) as (card, _):
-        with pytest.raises(Refused, match=f"speaks {told} of the messages, this program version 2") as refused:
+        both = f"speaks {told} of the messages, this program version {m.PROTOCOL}"
+        with pytest.raises(Refused, match=both) as refused:
             await Client.connect(card, "operator", "console", greet_s=GREET_S)
         assert not isinstance(refused.value, Gone)
         assert card.path is not None

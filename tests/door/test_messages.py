@@ -1,4 +1,4 @@
-"""What a message is: recorded lines of versions 1 and 2, the schema against jsonschema, the page."""
+"""What a message is: recorded lines of versions 1 to 3, the schema against jsonschema, the page."""
 
 import json
 from pathlib import Path
@@ -19,8 +19,13 @@ from tests.core.worlds import program, site, staged, stepped
 from tests.door.rooms import Kept
 
 ROOT = Path(__file__).parents[2]
-RECORDED = (Path(__file__).parent / "messages-2.jsonl").read_bytes().splitlines()
-BEFORE = (Path(__file__).parent / "messages-1.jsonl").read_bytes().splitlines()
+RECORDED = (Path(__file__).parent / "messages-3.jsonl").read_bytes().splitlines()
+BEFORE = [
+    (version, line)
+    for version in (1, 2)
+    for line in (Path(__file__).parent / f"messages-{version}.jsonl").read_bytes().splitlines()
+    if json.loads(line)["kind"] in m.VERSIONED
+]
 SCHEMA = ROOT / "configs" / "schemas" / "door.schema.json"
 ALL = m.CLIENT_KINDS | m.HOST_KINDS
 
@@ -30,18 +35,18 @@ def kinds_of(line: bytes):
 
 
 @pytest.mark.parametrize("line", RECORDED, ids=[json.loads(line)["kind"] for line in RECORDED])
-def test_recorded_messages_of_version_2_are_read_and_written_as_they_were(line):
+def test_recorded_messages_of_version_3_are_read_and_written_as_they_were(line):
     """If this fails and the change is meant, PROTOCOL must be counted up and a new recording made beside this one."""
-    assert m.PROTOCOL == 2
+    assert m.PROTOCOL == 3
     message = m.decode(line, kinds_of(line))
     assert json.loads(m.encode(message)) == json.loads(line)
 
 
-@pytest.mark.parametrize("line", [line for line in BEFORE if json.loads(line)["kind"] in m.VERSIONED])
-def test_whoever_speaks_version_1_is_known_by_the_first_line(line):
-    with pytest.raises(m.VersionFault, match="speaks version 1 of the messages, not 2") as fault:
+@pytest.mark.parametrize(("version", "line"), BEFORE)
+def test_whoever_speaks_an_earlier_version_is_known_by_the_first_line(version, line):
+    with pytest.raises(m.VersionFault, match=f"speaks version {version} of the messages, not 3") as fault:
         m.decode(line, kinds_of(line))
-    assert fault.value.found == 1
+    assert fault.value.found == version
 
 
 @pytest.mark.parametrize("line", RECORDED, ids=[json.loads(line)["kind"] for line in RECORDED])
