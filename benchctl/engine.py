@@ -11,7 +11,8 @@ because with many units that takes longer than a reply. Then comes its scan, whi
 to be done (the trip, fans), and repeats the openings as every scan does until they are read back.
 
 An engine belongs to the loop and the thread that it runs in. Other threads reach it by that loop's
-`call_soon_threadsafe(engine.submit, command)`, and likewise `rebase` and `stop`.
+`call_soon_threadsafe(engine.submit, command)`, and likewise `rebase` and `stop`; after a drop they call `expect_drop`,
+so that a scan in which nothing waits need not give way to the loop in order to hear of one.
 """
 
 import asyncio
@@ -70,9 +71,9 @@ def not_closed(orders: Orders, writes: tuple[UnitWrites, ...]) -> tuple[UnitWrit
 class Engine:
     """Owns the state and drives the scans. Time is the event loop's, and what it has missed while the computer slept.
 
-    wall: seconds since 1970. recorder_health, attached, consoles: asked once a scan, must not wait (attached: is somebody
-    there; None where nobody has to be; consoles: names of those that are attached). running: a clock in seconds that runs on in sleep (clocks.running_clock), or None
-    where the loop's is all there is.
+    wall: seconds since 1970. recorder_health, attached, consoles: asked once a scan, must not wait (attached: is
+    somebody there; None where nobody has to be; consoles: names of those that are attached). running: a clock in
+    seconds that runs on in sleep (clocks.running_clock), or None where the loop's is all there is.
     """
 
     def __init__(
@@ -96,6 +97,7 @@ class Engine:
         self._attached, self._consoles = attached, consoles
         self._commands: list[tuple[float, Command]] = []
         self._cut = asyncio.Event()
+        self._expected = False  # a drop is in the loop's queue, perhaps
         self._wake = asyncio.Event()
         self._notes: list[Event] = []  # what went wrong outside of decide, told with the next frame
         self._writes: tuple[UnitWrites, ...] = ()
@@ -110,6 +112,10 @@ class Engine:
         if command.verb is Verb.DROP:
             self._cut.set()
             self._wake.set()
+
+    def expect_drop(self) -> None:
+        """From any thread: a drop waits in the loop's queue. The scan in hand lets it in before it goes on."""
+        self._expected = True
 
     def rebase(self, settings: Settings) -> None:
         """Decide by these settings from the next scan on; the state stays as it is.
@@ -179,12 +185,12 @@ class Engine:
         sweep = await self._read(max(begin_s, loop.time()) + READ_SHARE * period_s)
         cut_short = await self._open_if_dropped()
         readings = self._readings(sweep)
-        await asyncio.sleep(0)  # with many units decoding takes longer than a reply: hear a drop before deciding, too
-        await self._open_if_dropped()
+        if await self._drop_let_in():  # with many units decoding takes longer than a reply
+            await self._open_if_dropped()
         inputs, wall_s = self._inputs(readings, loop.time(), cut_short)
         decision, fault = self._decide(inputs)
         orders = decision.orders
-        await asyncio.sleep(0)  # and before writing: a drop that is known leaves these orders unsent
+        await self._drop_let_in()  # one that is known leaves these orders unsent
         if self._passing.now_s(loop.time()) - inputs.now_s > gap_limit_s(self.settings):  # read again before closing
             writes = not_closed(orders, await self._write(openings(orders), loop.time() + period_s))
         else:
@@ -206,6 +212,13 @@ class Engine:
         except Exception as fault:  # a chain that breaks is one that does not answer
             self._note("reading", fault)
             return None
+
+    async def _drop_let_in(self) -> bool:
+        """Let the loop hand over a drop that waits in its queue; False where none is expected."""
+        expected, self._expected = self._expected, False
+        if expected:
+            await asyncio.sleep(0)
+        return expected
 
     async def _open_if_dropped(self) -> bool:
         """Write openings to every unit if a drop has come; False where none has."""

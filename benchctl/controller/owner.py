@@ -10,7 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Protocol
 
-from benchctl.core.command import Command
+from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
 from benchctl.engine import Chain, Engine
 
@@ -59,10 +59,12 @@ class Owner:
 
     def submit(self, command: Command) -> None:
         """Give a command to the next scan. Raises RuntimeError when there is none any more."""
-        self.between_scans(lambda engine: engine.submit(command))
+        engine = self.between_scans(lambda engine: engine.submit(command))
+        if command.verb is Verb.DROP:
+            engine.expect_drop()
 
-    def between_scans(self, act: Callable[[Engine], None]) -> None:
-        """Do something in the engine's thread. Raises RuntimeError when it has ended."""
+    def between_scans(self, act: Callable[[Engine], None]) -> Engine:
+        """Do something in the engine's thread; returns the engine. Raises RuntimeError when it has ended."""
         if self._at_work is None:
             raise RuntimeError(self.fault or ENDED)
         loop, engine = self._at_work
@@ -70,6 +72,7 @@ class Owner:
             loop.call_soon_threadsafe(act, engine)
         except RuntimeError:  # its loop is closed
             raise RuntimeError(self.fault or ENDED) from None
+        return engine
 
     def stop(self) -> None:
         """End after the scan in hand, and wait for it."""

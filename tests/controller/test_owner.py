@@ -125,6 +125,32 @@ def test_a_decide_that_raises_opens_everything_then_ends_and_says_why(monkeypatc
     owned.stop()
 
 
+def test_a_drop_of_another_thread_is_known_before_the_scan_that_is_deciding_sends_anything(monkeypatch):
+    sent: list[bool] = []
+    deciding, given = threading.Event(), threading.Event()
+
+    class Noting(Units):
+        async def write(self, orders, until_s, cut=None):
+            if given.is_set():
+                sent.append(orders.urgent or cut.is_set())
+            return await super().write(orders, until_s, cut)
+
+    def slow(*args):
+        deciding.set()
+        given.wait(10.0)
+        return decide(*args)
+
+    owned = owner(Noting())
+    owned.start()
+    monkeypatch.setattr(room, "decide", slow)
+    assert deciding.wait(10.0)
+    owned.submit(Command(Verb.DROP))
+    given.set()
+    wait_for(lambda: len(sent) > 1)
+    owned.stop()
+    assert all(sent[:2])
+
+
 def test_what_is_given_before_the_end_is_obeyed_from_any_thread():
     frames: list[Frame] = []
     owned = owner(make_engine=lambda settings, chain: Engine(settings, chain, time.time, (frames.append,)))

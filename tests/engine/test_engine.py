@@ -151,6 +151,7 @@ def test_a_drop_that_comes_while_answers_are_decoded_is_written_before_anything_
         def readings(sweep):
             order.append("decode")
             loop.call_soon(engine.submit, Command(Verb.DROP))
+            engine.expect_drop()
             chain.readings = decode
             return decode(sweep)
 
@@ -177,6 +178,7 @@ def test_a_drop_that_comes_while_it_is_decided_is_known_to_the_chain_before_it_s
 
         def deciding(state, inputs, settings):
             loop.call_soon(engine.submit, Command(Verb.DROP))
+            engine.expect_drop()
             monkeypatch.setattr(room, "decide", decide)
             return decide(state, inputs, settings)
 
