@@ -21,7 +21,7 @@ from benchctl.mqtt.given import Heard, Ran, Stamp, Terms, Told
 from benchctl.mqtt.outbox import Outbox
 from benchctl.mqtt.patience import Patience
 from benchctl.mqtt.payloads import Head, Presence
-from benchctl.mqtt.wire import Outgoing, Post, WireFault, outgoing
+from benchctl.mqtt.wire import BROKE, Outgoing, Post, WireFault, outgoing
 
 BATCH = 20  # events that are on their way at once
 STATE_S = 10.0  # after which the state is told again although its words are the same
@@ -87,7 +87,7 @@ class Publisher:
         self._count, self._patience = _Count(), Patience()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._wake, self._ending = asyncio.Event(), asyncio.Event()
-        self._why = "it was broken off"
+        self._why, self._closing = "it was broken off", False
         self._connected_at = ""
         self._thread = threading.Thread(target=self._main, name="broker", daemon=True)
 
@@ -111,7 +111,9 @@ class Publisher:
 
     def close(self, why: str, patience_s: float = FAREWELL_S) -> bool:
         """Tell what waits and say farewell; False when that took too long. Takes up to patience_s."""
-        self._why = why
+        self._why, self._closing = why, True
+        if self._thread.ident is None:
+            return True  # it was never started
         if self._loop is not None:
             with suppress(RuntimeError):  # it has ended already
                 self._loop.call_soon_threadsafe(self._ending.set)
@@ -140,7 +142,7 @@ class Publisher:
 
     async def _keep(self) -> None:
         """Connect, tell, and again, until it is to end."""
-        while not self._ending.is_set():
+        while not (self._closing or self._ending.is_set()):
             begun_s: float | None = None
             try:
                 async with outgoing(self._broker, self._presence_post("offline", GONE, None)) as out:
@@ -173,21 +175,23 @@ class Publisher:
         while not self._ending.is_set():
             self._wake.clear()
             await self._round(out, said)
-            for refusal in set(out.refusals()):
+            for refusal in out.refusals():
                 self._say(f"{self._broker}: the broker does not take what we publish: {refusal}")
             if not self.outbox.waiting(1):
-                await self._rest(said)
+                await self._rest(out, said)
         await self._farewell(out, said)
 
-    async def _rest(self, said: Said) -> None:
-        """Until an event comes, a look is due, or the end."""
+    async def _rest(self, out: Outgoing, said: Said) -> None:
+        """Until an event comes, a look is due, or the end. Raises WireFault when the connection ends meanwhile."""
         due_s = said.looked_s + min(LOOK_S, self._terms.snapshot_s) - time.monotonic()
         waits = [asyncio.ensure_future(e.wait()) for e in (self._wake, self._ending)]
         try:
-            await asyncio.wait(waits, timeout=max(0.0, due_s), return_when=asyncio.FIRST_COMPLETED)
+            await asyncio.wait((*waits, out.gone), timeout=max(0.0, due_s), return_when=asyncio.FIRST_COMPLETED)
         finally:
             for wait in waits:
                 wait.cancel()
+        if out.gone.done():
+            raise WireFault(BROKE)
 
     async def _round(self, out: Outgoing, said: Said) -> None:
         """One of everything that is due; of the events a batch."""

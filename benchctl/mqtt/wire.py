@@ -5,6 +5,7 @@ place where it was looked for.
 """
 
 import asyncio
+import logging
 import secrets
 import socket
 import ssl
@@ -61,15 +62,25 @@ class Outgoing:
 
     async def publish(self, post: Post) -> None:
         """Hand a message over; at QoS 1 wait until the broker has it. Raises WireFault."""
+        sending = asyncio.ensure_future(self._client.publish(post.topic, post.payload, post.qos, post.retain))
         try:
-            await self._client.publish(post.topic, post.payload, post.qos, post.retain)
+            await asyncio.wait((sending, self.gone), return_when=asyncio.FIRST_COMPLETED)
+            if not sending.done():  # the library would go on waiting for an answer
+                raise WireFault(BROKE)
+            sending.result()
         except (aiomqtt.MqttError, ValueError, RuntimeError) as fault:
             raise WireFault(_said(fault)) from None
+        finally:
+            sending.cancel()
 
-    def refusals(self) -> list[str]:
-        """What the broker has not taken since the last time (only MQTT 5 says so)."""
-        told, self._refusals[:] = self._refusals[:], []
-        return told
+    def refusals(self) -> set[str]:
+        """Why the broker has not taken what was published (only MQTT 5 says so); each is told once."""
+        return {self._refusals.pop() for _ in range(len(self._refusals))}
+
+    @property
+    def gone(self) -> "asyncio.Future[None]":
+        """Done as soon as the connection has ended. Not to be cancelled."""
+        return self._client._disconnected
 
 
 class Incoming:
@@ -119,6 +130,7 @@ async def _connected(
     broker: Broker, will: aiomqtt.Will | None, refusals: list[str], most: int = 0
 ) -> AsyncIterator[aiomqtt.Client]:
     password, context = await asyncio.to_thread(_keys, broker)  # reads files
+    ear = _Ear()
     client = aiomqtt.Client(
         broker.host,
         broker.port,
@@ -131,13 +143,15 @@ async def _connected(
         keepalive=KEEPALIVE_S,
         max_queued_incoming_messages=most,
         tls_context=context,
+        logger=ear.logger,
     )
+    _note_early_end(client)
     _note_refusals(client, refusals)
     try:
         await client.__aenter__()
     except (aiomqtt.MqttError, ValueError, UnicodeError) as fault:
         _cut(client)
-        raise WireFault(f"{broker}: {_said(fault)}") from None
+        raise WireFault(f"{broker}: {_said(fault)}{f' ({ear.last})' if ear.last else ''}") from None
     except BaseException:
         _cut(client)
         raise
@@ -178,13 +192,43 @@ def _tls(broker: Broker) -> ssl.SSLContext:
     return context
 
 
+class _Ear(logging.Handler):
+    """What the library would log, which nobody asks for: only the last error, for whoever is told of the failure."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.ERROR)
+        self.last = ""
+        self.logger = logging.Logger("broker", logging.ERROR)  # noqa: LOG001 - one that passes nothing on to others
+        self.logger.addHandler(self)
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep it."""
+        self.last = record.getMessage()[:200]
+
+
+def _note_early_end(client: aiomqtt.Client) -> None:
+    """Let a connection fail that ends before the broker has answered; the library would wait for the answer."""
+    paho = client._client
+    passed_on: Any = paho.on_disconnect
+
+    def gone(inner: Any, data: Any, flags: Any, code: ReasonCode, properties: Any) -> None:
+        if not client._connected.done():
+            client._connected.set_exception(MqttCodeError(code, "ended while connecting"))
+        else:
+            passed_on(inner, data, flags, code, properties)
+
+    paho.on_disconnect = gone
+
+
 def _note_refusals(client: aiomqtt.Client, refusals: list[str]) -> None:
     """Keep what a broker of MQTT 5 says of messages that it does not take; the library drops it."""
     paho = client._client
     passed_on: Any = paho.on_publish
+    seen: set[str] = set()
 
     def published(inner: Any, data: Any, mid: int, code: ReasonCode, properties: Any) -> None:
-        if code.value >= REFUSED and len(refusals) < 100:
+        if code.value >= REFUSED and str(code) not in seen:
+            seen.add(str(code))
             refusals.append(str(code))
         passed_on(inner, data, mid, code, properties)
 

@@ -83,6 +83,7 @@ class _Client:
     will: Message | None = None
     filters: dict[str, int] = field(default_factory=dict)
     next_id: int = 1
+    task: "asyncio.Task[None] | None" = None
 
     def send(self, kind: int, body: bytes, flags: int = 0) -> None:
         size, head = len(body), bytearray([kind << 4 | flags])
@@ -125,6 +126,8 @@ class Broker:
             for client in self.clients:
                 client.will = None
                 client.writer.transport.abort()
+                if client.task is not None:
+                    client.task.cancel()
             await self._server.wait_closed()
             self._server = None
             while self.clients:  # noqa: ASYNC110 - they leave by themselves, one after the other
@@ -160,7 +163,7 @@ class Broker:
             await asyncio.sleep(0.005)
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        client = _Client(writer)
+        client = _Client(writer, task=asyncio.current_task())
         self.clients.append(client)
         try:
             while True:

@@ -166,8 +166,7 @@ async def test_G5_a_broker_that_throws_out_again_and_again_is_told_once_and_trie
 
 async def test_G3_a_wrong_password_is_told_without_the_password(monkeypatch, caplog):
     monkeypatch.setenv("WRONG", SECRET + "x")
-    caplog.set_level(logging.DEBUG)
-    logging.getLogger("mqtt").setLevel(logging.DEBUG)
+    caplog.set_level(logging.DEBUG, "mqtt")
     async with serving(users={"kim": SECRET}) as broker:
         async with telling(broker.port, user="kim", password=Secret("env", "WRONG")) as bench:
             await broker.until(lambda: len(broker.logins) >= 2)
