@@ -104,17 +104,24 @@ def _measured_kw(electrical: Electrical) -> Maybe:
 
 
 class Ages:
-    """How long ago each device last had values to tell, in the order of the scans."""
+    """How long ago each device last had values to tell, in the order of the scans.
 
-    def __init__(self, count: int) -> None:
-        self._heard_s: list[Maybe] = [None] * count
+    heard_s: when each of the devices, units first, last had before the first scan that is asked about; None = never.
+    """
 
-    def of(self, now_s: float, readings: Sequence[UnitReading | InstrumentReading]) -> list[Maybe]:
-        """Ages in seconds in this scan; None = it never had."""
+    def __init__(self, heard_s: Sequence[Maybe]) -> None:
+        self._heard_s = list(heard_s)
+
+    def at(self, now_s: float, readings: Sequence[UnitReading | InstrumentReading]) -> list[Maybe]:
+        """When each last had, as of this scan; None = it never had."""
         self._heard_s = [
             now_s if reading.outcome.tells else heard for heard, reading in zip(self._heard_s, readings, strict=True)
         ]
-        return [None if heard is None else now_s - heard for heard in self._heard_s]
+        return self._heard_s
+
+    def of(self, now_s: float, readings: Sequence[UnitReading | InstrumentReading]) -> list[Maybe]:
+        """Ages in seconds in this scan; None = it never had."""
+        return [None if heard is None else now_s - heard for heard in self.at(now_s, readings)]
 
 
 def values(site: Site, scan: Scan, ages: Ages) -> list[Cell]:
