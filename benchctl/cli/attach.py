@@ -77,6 +77,7 @@ def the_card(args: argparse.Namespace, voice: Voice) -> "Card":
 
 def start_apart(args: argparse.Namespace, voice: Voice) -> "tuple[Card, Path]":
     """Start a run host as a process of its own. Raises StartFault, FileFault."""
+    from benchctl.cli.control import the_broker
     from benchctl.controller.spawn import start
     from benchctl.files import read_scenario, read_site
     from benchctl.record.runs import runs_folder
@@ -89,6 +90,8 @@ def start_apart(args: argparse.Namespace, voice: Voice) -> "tuple[Card, Path]":
     if args.scenario:
         read_scenario(args.scenario, site)
         words += ["--scenario", args.scenario]
+    if the_broker(args) is not None:
+        words += ["--broker", args.broker]
     log = runs_folder(args.runs).absolute() / f"{site.name}{'-rehearsal' if args.rehearse else ''}.log"
     return start(words, log, cards_folder(), site.name, args.rehearse), log
 
@@ -116,7 +119,10 @@ async def attach(args: argparse.Namespace, voice: Voice, role: "Role", who: str,
     from benchctl.door.client import Client, Gone
 
     try:
-        return await Client.connect(the_card(args, voice), who, role)
+        card = the_card(args, voice)
+        if starting and getattr(args, "broker", None):
+            voice.narrate(f"{card} runs already: --broker is for one that is started now")
+        return await Client.connect(card, who, role)
     except (NoHost, Gone):
         if not starting:
             raise

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from benchctl.cli import NOT_GOOD, USAGE
 from benchctl.cli.attach import NoHost, attach, operator
-from benchctl.cli.control import rehearse_arguments
+from benchctl.cli.control import broker_argument, rehearse_arguments
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import runs_argument
 
@@ -34,6 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--anyway", action="store_true", help="although there may be too little room for the record")
     rehearse_arguments(parser)
+    broker_argument(parser)
     runs_argument(parser)
 
 

@@ -44,8 +44,9 @@ def made(args: argparse.Namespace, who: str) -> "Console":
 
     async def reach(choice: Choice, starting: bool) -> Client:
         asked = argparse.Namespace(
-            site=choice.site, rehearse=choice.rehearse, speed=choice.speed, seed=1, scenario=None, runs=args.runs
-        )
+            site=choice.site, rehearse=choice.rehearse, speed=choice.speed, seed=1, scenario=None, runs=args.runs,
+            broker=getattr(args, "broker", None),
+        )  # fmt: skip
         try:
             return await attach(asked, silent, "console", who, starting=starting)
         except Refused:

@@ -19,6 +19,7 @@ from benchctl import __version__
 from benchctl.claim import FOLDER as CLAIMS
 from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
+from benchctl.controller.broadcast import Broadcast
 from benchctl.controller.connections import Connections
 from benchctl.controller.ending import Ending
 from benchctl.controller.introduce import identity
@@ -82,9 +83,11 @@ class Host:
         news = News(loop, self._show, self._tell, lambda *told: self._requests.answered(*told))  # noqa: PLW0108
         self._owner = Owner(settings, self._make_loop, self._make_chain, lambda s, c: self._engine(s, c, session, news))
         self._requests = Requests(self._owner, session, self._log, self._recent, self._world)
+        self._broadcast = Broadcast(terms, loop, self._log, self._say)
         self._owner.start()
         try:
             await self._open_door()
+            self._broadcast.start()
             self._catch_signals(loop)
             self._log(f"run host for {terms.site.name}, process {os.getpid()}, benchctl {__version__}")
             clearing = asyncio.create_task(asyncio.to_thread(self._clear_up))  # units come before old records
@@ -97,6 +100,7 @@ class Host:
             await asyncio.sleep(0)  # what the last closing has told
             if self._door is not None:
                 await self._door.close(self._owner.fault or self._why)
+            await self._broadcast.end(self._owner.fault or self._why)
 
     # -- the engine's side
 
@@ -159,7 +163,9 @@ class Host:
                 self._door.identity = replace(identity(terms), run=run)
             kwh, whole = self._recent.energy.figures
             pace = self._world.true_pace
-            self._door.show(snapshot(frame, settings, energy_kwh=kwh, energy_whole=whole, pace=pace))
+            shown = snapshot(frame, settings, energy_kwh=kwh, energy_whole=whole, pace=pace)
+            self._door.show(shown)
+            self._broadcast.show(shown, run)
 
     def _tell(self, happened: Happened) -> None:
         event = told(self._terms.site, happened)
@@ -179,6 +185,7 @@ class Host:
         self._recent.tell(event)
         if self._door is not None:
             self._door.tell(event)
+        self._broadcast.tell(event)
 
     async def _watch(self) -> int:
         """Until nobody needs it, or the engine has ended; returns the exit code."""
