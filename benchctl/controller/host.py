@@ -20,6 +20,7 @@ from benchctl.claim import FOLDER as CLAIMS
 from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
 from benchctl.controller.broadcast import Broadcast
+from benchctl.controller.awake import Awake
 from benchctl.controller.connections import Connections
 from benchctl.controller.ending import Ending
 from benchctl.controller.introduce import identity
@@ -84,8 +85,10 @@ class Host:
         self._owner = Owner(settings, self._make_loop, self._make_chain, lambda s, c: self._engine(s, c, session, news))
         self._requests = Requests(self._owner, session, self._log, self._recent, self._world)
         self._broadcast = Broadcast(terms, loop, self._log, self._say)
+        self._awake = Awake(terms.rehearsal, self._owner.between_scans)
         self._owner.start()
         try:
+            self._awake.start()
             await self._open_door()
             self._broadcast.start()
             self._catch_signals(loop)
@@ -96,6 +99,7 @@ class Host:
             return code
         finally:
             self._owner.stop()
+            await self._awake.end()
             await asyncio.to_thread(session.end)
             await asyncio.sleep(0)  # what the last closing has told
             if self._door is not None:
@@ -157,6 +161,7 @@ class Host:
 
     def _show(self, frame: Frame, settings: Settings) -> None:
         self._requests.frame(frame, settings)
+        self._awake.show(frame)
         if self._door is not None:
             run, terms = self._requests.run_path, self._world.terms
             if (run, terms.pace) != (self._door.identity.run, self._door.identity.speed):
