@@ -27,6 +27,7 @@ VERBS: dict[str, str] = {
     "run": "benchctl.cli.run",
     "attach": "benchctl.cli.attached",
     "status": "benchctl.cli.status",
+    "watch": "benchctl.cli.watch",
     "unload": "benchctl.cli.unload",
     "drop": "benchctl.cli.drop",
     "control": "benchctl.cli.control",

@@ -195,7 +195,8 @@ class Host:
     async def _watch(self) -> int:
         """Until nobody needs it, or the engine has ended; returns the exit code."""
         while self._owner.alive:
-            guests = len(self._door.guests) if self._door is not None else 0
+            there = self._door.guests if self._door is not None else ()
+            guests = sum(guest.role == "console" for guest in there)  # who only watches needs no run host
             self._ending.idle_s = self._world.terms.ends_after_s
             why = self._ending.over(self._requests.latest, guests, time.monotonic())
             if why:

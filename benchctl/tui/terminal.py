@@ -24,20 +24,40 @@ import signal
 import threading
 from collections.abc import Callable
 from types import FrameType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
-    from benchctl.tui.app import Console
+    import asyncio
+
+    from textual.driver import Driver
 
 HUNG_UP, TERMINATED = "the terminal is gone", "ended by SIGTERM"
 ENDED = 1  # exit code of a console that did not end by itself
 LEAVE_S = 5.0  # then a process that cannot leave is ended
 
 
+class Screen(Protocol):
+    """A console, as far as its ends are concerned."""
+
+    @property
+    def loop(self) -> "asyncio.AbstractEventLoop":
+        """The loop in which all of it lives."""
+
+    @property
+    def driver(self) -> "Driver | None":
+        """What reads and writes the terminal."""
+
+    def ask_to_leave(self) -> None:
+        """As Ctrl-C."""
+
+    def exit(self, result: int | None = None) -> None:
+        """End it with this exit code."""
+
+
 class Ends:
     """The signals of one console, from `watch` until `release`. ended: why it did not end by itself, or nothing."""
 
-    def __init__(self, console: "Console") -> None:
+    def __init__(self, console: Screen) -> None:
         self.ended = ""
         self._console = console
         self._before: dict[int, Any] = {}

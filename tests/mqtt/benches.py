@@ -62,7 +62,8 @@ class Bench:
 
 def now(**shown: Any) -> Snapshot:
     """A scan under load."""
-    return replace(SHOWN, **({"mode": "running", "loaded": True, "off": False, "program": "ladder"} | shown))
+    keys: dict[str, Any] = {"mode": "running", "loaded": True, "off": False, "program": "ladder"}
+    return replace(SHOWN, **(keys | shown))
 
 
 REST: dict[str, Any] = {"mode": "idle", "loaded": False, "off": True, "program": "", "delivered_kw": 0.0}

@@ -1,4 +1,4 @@
-"""A watcher at a broker: what it sees while publisher, broker and watcher come and go in all orders. It only listens."""
+"""A watcher at a broker: what it sees while publisher, broker and watcher come and go in all orders."""
 
 import asyncio
 import itertools
@@ -22,7 +22,7 @@ class Watcher:
 
     def __init__(self, port, **keys):
         self.gathered = Gathered(keys.get("root", "benchctl"), time.monotonic, time.time)
-        self.changes = []
+        self.changes: list[str | None] = []
         noun = Noun("127.0.0.1", port, **keys)
         subscriber = Subscriber(noun, self.gathered, self.changes.append, chance=lambda: 0.0)
         self.task = asyncio.create_task(subscriber.run())
@@ -125,7 +125,7 @@ async def test_broker_publisher_and_watcher_are_ended_and_begun_in_any_order(ord
 
 async def test_a_broker_that_is_not_there_or_refuses_is_told_and_tried_again():
     async with serving(users={"kim": "good"}) as broker:
-        async with watching(broker.port) as watcher:
+        async with watching(broker.port, user="kim") as watcher:
             await watcher.until(lambda _: "refuses us" in watcher.gathered.cut)
             assert "tried again in" in watcher.gathered.cut
             broker.users.clear()
