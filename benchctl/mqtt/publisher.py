@@ -184,9 +184,9 @@ class Publisher:
     async def _rest(self, out: Outgoing, said: Said) -> None:
         """Until an event comes, a look is due, or the end. Raises WireFault when the connection ends meanwhile."""
         due_s = said.looked_s + min(LOOK_S, self._terms.snapshot_s) - time.monotonic()
-        waits = [asyncio.ensure_future(e.wait()) for e in (self._wake, self._ending)]
+        waits: list[asyncio.Future[Any]] = [asyncio.ensure_future(e.wait()) for e in (self._wake, self._ending)]
         try:
-            await asyncio.wait((*waits, out.gone), timeout=max(0.0, due_s), return_when=asyncio.FIRST_COMPLETED)
+            await asyncio.wait([*waits, out.gone], timeout=max(0.0, due_s), return_when=asyncio.FIRST_COMPLETED)
         finally:
             for wait in waits:
                 wait.cancel()

@@ -251,7 +251,7 @@ def _said(fault: BaseException) -> str:
     if isinstance(fault, MqttConnectError):
         return f"the broker refuses us: {str(fault).partition('] ')[2] or fault.rc}"
     cause = fault.__cause__ if isinstance(fault.__cause__, MqttCodeError) else fault
-    if isinstance(cause, MqttCodeError) and not isinstance(cause.rc, ReasonCode):
+    if isinstance(cause, MqttCodeError) and isinstance(cause.rc, int):
         return BROKE if cause.rc in BREAKS else error_string(MQTTErrorCode(cause.rc))
     if isinstance(cause, MqttCodeError):
         return BROKE if str(cause.rc) == "Unspecified error" else f"the broker says: {cause.rc}"

@@ -2,6 +2,8 @@
 
 import json
 
+from benchctl.core.command import Command
+from benchctl.core.decision import Frame
 from benchctl.files.broker import Broker
 from benchctl.record.assessed import assessed
 from benchctl.record.reader import Reader
@@ -50,7 +52,7 @@ async def test_a_session_by_hand_is_told_from_birth_to_verdict_and_farewell(tmp_
         assert "asked to end" in of(broker, "presence")[-1]["why"]
 
 
-async def test_whatever_is_published_under_its_tree_changes_nothing(tmp_path):
+async def test_whatever_is_published_under_its_tree_changes_nothing(tmp_path, monkeypatch):
     orders = [
         {"kind": "order", "id": 1, "verb": verb, "who": "Mallory", "value": 40.0}
         for verb in ("take charge", "set load", "start", "drop", "reset")
@@ -58,9 +60,14 @@ async def test_whatever_is_published_under_its_tree_changes_nothing(tmp_path):
     async with serving() as broker, running(tmp_path, broker=noun(broker)) as run:
         await broker.until(lambda: of(broker, "snapshot"))
         seen = set(broker.topics()) | {UNDER + word for word in ("command", "set", "order", "snapshot/set", "cmd")}
-        commands = []
+        commands: list[Command] = []
         put = run.host._recent.listen
-        run.host._recent.listen = lambda frame, of_run: (commands.extend(frame.inputs.commands), put(frame, of_run))
+
+        def listen(frame: Frame, of_run: object) -> None:
+            commands.extend(frame.inputs.commands)
+            put(frame, of_run)
+
+        monkeypatch.setattr(run.host._recent, "listen", listen)
         for topic in seen:
             for order in orders:
                 message = Message(topic, json.dumps(order).encode(), 1, retain=True)

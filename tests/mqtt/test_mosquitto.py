@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import aiomqtt
 import pytest
@@ -47,9 +48,9 @@ def broker(tmp_path):
 class Listener:
     """What a client of the test has heard, that is none of ours: topic, payload, whether the broker had kept it."""
 
-    heard: list[tuple[str, dict, bool]] = field(default_factory=list)
+    heard: list[tuple[str, dict[str, Any], bool]] = field(default_factory=list)
 
-    def of(self, leaf: str) -> list[dict]:
+    def of(self, leaf: str) -> list[dict[str, Any]]:
         return [found for topic, found, _ in self.heard if topic == UNDER + leaf]
 
     def presence(self) -> str:
@@ -108,8 +109,14 @@ async def test_with_password_authority_and_certificate_of_our_own(protocol, tmp_
         cert, key = broker.certificate()
         tls = ssl.create_default_context(cafile=broker.ca_file)
         tls.load_cert_chain(cert, key)
-        ours = {"tls": True, "ca": broker.ca_file, "certificate": cert, "key": key, "protocol": protocol}
-        login = {"user": "kim", "password": Secret("env", "DEPOT_PASSWORD")}
+        ours: dict[str, Any] = {
+            "tls": True,
+            "ca": broker.ca_file,
+            "certificate": cert,
+            "key": key,
+            "protocol": protocol,
+        }
+        login: dict[str, Any] = {"user": "kim", "password": Secret("env", "DEPOT_PASSWORD")}
         async with listening(broker.port, username="kim", password=SECRET, tls_context=tls) as listener:
             async with telling(broker.port, **ours, **login):
                 await until(lambda: len(listener.of("snapshot")) >= 3)

@@ -11,8 +11,9 @@ from jsonschema import Draft202012Validator
 
 from benchctl.files.broker import Secret
 from benchctl.mqtt import outbox, page, publisher, topics
+from tests.door.rooms import PLACE
 from tests.mqtt.broker import Message, serving
-from tests.mqtt.telling import PLACE, TERMS, UNDER, parsed, ran, telling, told
+from tests.mqtt.telling import TERMS, UNDER, parsed, ran, telling, told
 
 SECRET = "S3cr@t!"  # noqa: S105 - invented
 ONLY = {"CONNECT", "PUBLISH", "PINGREQ", "DISCONNECT"}
