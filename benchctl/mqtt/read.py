@@ -1,12 +1,15 @@
 """What has come from a broker as a noun of `payloads`, or what is wrong with it: whoever may publish may send anything.
 
 A message is used whole or not at all. Keys that are not known are left alone (they may be added, see `payloads`); a
-key that is missing, or holds what it should not, is a flaw that names it.
+key that is missing, or holds what it should not, is a flaw that names it. Hundreds of benches tell of twenty units each
+once a second, so what is to be done with each kind of value is worked out once, and a path is only put together for a
+flaw.
 """
 
 import json
 import math
 import types
+from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import Any, Literal, NoReturn, TypeVar, Union, get_args, get_origin, get_type_hints
@@ -15,12 +18,26 @@ from benchctl.mqtt.payloads import SCHEMA, Head
 
 LARGEST_BYTES = 4 << 20  # a snapshot of a thousand units is less than one
 LONGEST = 2000  # characters of a text
+LARGEST = 1 << 63
 
 N = TypeVar("N", bound=Head)
+Take = Callable[[Any], Any]  # a value of JSON in, a value of the noun out; raises Flaw
 
 
 class Flaw(Exception):  # noqa: N818 - the house calls what is wrong so
     """A message is not used. str() says why, in a line that names the key; what was found is cut short in it."""
+
+    def __init__(self, says: str, path: str = "") -> None:
+        super().__init__(says, path)
+        self.says, self.path = says, path
+
+    def __str__(self) -> str:
+        return f"{self.path} {self.says}" if self.path else self.says
+
+    def under(self, key: str) -> "Flaw":
+        """The same, a level further out."""
+        joint = "" if not self.path or self.path.startswith("[") else "."
+        return Flaw(self.says, f"{key}{joint}{self.path}")
 
 
 def read(kind: type[N], data: bytes) -> N:
@@ -36,8 +53,8 @@ def read(kind: type[N], data: bytes) -> N:
     if not isinstance(found, dict):
         raise Flaw(f"is {_short(found)}, expected an object")
     if found.get("schema") != SCHEMA:
-        raise Flaw(f"schema is {_short(found.get('schema'))}, expected {SCHEMA}; is it of another version of benchctl?")
-    noun: N = _noun(kind, found, "")
+        raise Flaw(f"is {_short(found.get('schema'))}, expected {SCHEMA}; is it of another version?", "schema")
+    noun: N = _taker(kind)(found)  # type: ignore[arg-type]  # a class can be hashed
     return noun
 
 
@@ -45,80 +62,108 @@ def _no_number(word: str) -> NoReturn:
     raise ValueError(f"{word} is no number; expected null")
 
 
-def _noun(kind: type[Any], found: dict[str, Any], where: str) -> Any:
-    values = {}
-    hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
-    for name, wanted in hints.items():
-        at = f"{where}.{name}" if where else name
-        if name not in found:
-            raise Flaw(f"{at} is missing")
-        values[name] = _value(wanted, found[name], at)
-    return kind(**values)
-
-
 @cache
-def _hints(kind: type[Any]) -> dict[str, Any]:
-    hints = get_type_hints(kind)
-    return {field.name: hints[field.name] for field in fields(kind)}
-
-
-def _value(wanted: Any, found: Any, where: str) -> Any:
-    origin = get_origin(wanted)
-    if wanted is Any:
-        return found
+def _taker(wanted: Any) -> Take:
+    """What makes a value of this kind."""
+    origin, args = get_origin(wanted), get_args(wanted)
     if origin in (Union, types.UnionType):
-        return _either(get_args(wanted), found, where)
+        (kind,) = (arg for arg in args if arg is not type(None))
+        return _or_null(_taker(kind))
     if origin is Literal:
-        if found in get_args(wanted) and isinstance(found, str):
-            return found
-        raise Flaw(f"{where} is {_short(found)}, expected {' or '.join(get_args(wanted))}")
+        return _one_of(args)
     if origin is tuple:
-        return _row(get_args(wanted), found, where)
+        return _list_of(_taker(args[0])) if args[-1] is Ellipsis else _row_of([_taker(arg) for arg in args])
     if origin is dict:
-        return found if isinstance(found, dict) else _unfit(found, where, "an object")
+        return _object
     if is_dataclass(wanted) and isinstance(wanted, type):
-        return _noun(wanted, found, where) if isinstance(found, dict) else _unfit(found, where, "an object")
-    return _plain(wanted, found, where)
+        hints = get_type_hints(wanted)
+        return _noun_of(wanted, [(field.name, _taker(hints[field.name])) for field in fields(wanted)])
+    return PLAIN[wanted]
 
 
-def _either(kinds: tuple[Any, ...], found: Any, where: str) -> Any:
-    """One kind, or null."""
-    if found is None and type(None) in kinds:
-        return None
-    (kind,) = (k for k in kinds if k is not type(None))
-    return _value(kind, found, where)
+def _noun_of(kind: type[Any], rows: list[tuple[str, Take]]) -> Take:
+    def take(found: Any) -> Any:
+        if type(found) is not dict:
+            _unfit(found, "an object")
+        values, name = {}, ""
+        try:
+            for name, taker in rows:
+                values[name] = taker(found[name])
+        except KeyError:
+            raise Flaw("is missing", name) from None
+        except Flaw as flaw:
+            raise flaw.under(name) from None
+        return kind(**values)
+
+    return take
 
 
-def _row(kinds: tuple[Any, ...], found: Any, where: str) -> tuple[Any, ...]:
-    if not isinstance(found, list):
-        _unfit(found, where, "a list")
-    if len(kinds) == 2 and kinds[1] is Ellipsis:
-        return tuple(_value(kinds[0], one, f"{where}[{i}]") for i, one in enumerate(found))
-    if len(found) != len(kinds):
-        raise Flaw(f"{where} has {len(found)} values, expected {len(kinds)}")
-    return tuple(_value(kind, one, f"{where}[{i}]") for i, (kind, one) in enumerate(zip(kinds, found, strict=True)))
+def _or_null(taker: Take) -> Take:
+    return lambda found: None if found is None else taker(found)
 
 
-def _plain(wanted: Any, found: Any, where: str) -> Any:
-    if wanted is bool:
-        return found if isinstance(found, bool) else _unfit(found, where, "true or false")
-    if wanted is str:
-        if isinstance(found, str) and len(found) <= LONGEST:
-            return found
-        _unfit(found, where, f"a text of at most {LONGEST} characters")
-    if isinstance(found, bool) or not isinstance(found, (int, float)):
-        _unfit(found, where, "a number")
-    if wanted is int:
-        return found if isinstance(found, int) and abs(found) < 1 << 63 else _unfit(found, where, "a whole number")
-    try:
-        number = float(found)
-    except OverflowError:
-        number = math.inf
-    return number if math.isfinite(number) else _unfit(found, where, "a number that is not so large")
+def _one_of(words: tuple[Any, ...]) -> Take:
+    def take(found: Any) -> Any:
+        return found if isinstance(found, str) and found in words else _unfit(found, " or ".join(words))
+
+    return take
 
 
-def _unfit(found: Any, where: str, expected: str) -> NoReturn:
-    raise Flaw(f"{where} is {_short(found)}, expected {expected}")
+def _list_of(taker: Take) -> Take:
+    def take(found: Any) -> Any:
+        if type(found) is not list:
+            _unfit(found, "a list")
+        taken: list[Any] = []
+        try:
+            for one in found:
+                taken.append(taker(one))  # noqa: PERF401 - its length says where a flaw is
+        except Flaw as flaw:
+            raise flaw.under(f"[{len(taken)}]") from None
+        return tuple(taken)
+
+    return take
+
+
+def _row_of(takers: list[Take]) -> Take:
+    def take(found: Any) -> Any:
+        if type(found) is not list:
+            _unfit(found, "a list")
+        if len(found) != len(takers):
+            raise Flaw(f"has {len(found)} values, expected {len(takers)}")
+        return tuple(taker(one) for taker, one in zip(takers, found, strict=True))
+
+    return take
+
+
+def _object(found: Any) -> Any:
+    return found if type(found) is dict else _unfit(found, "an object")
+
+
+def _flag(found: Any) -> Any:
+    return found if found is True or found is False else _unfit(found, "true or false")
+
+
+def _text(found: Any) -> Any:
+    if type(found) is str and len(found) <= LONGEST:
+        return found
+    return _unfit(found, f"a text of at most {LONGEST} characters")
+
+
+def _whole(found: Any) -> Any:
+    return found if type(found) is int and -LARGEST < found < LARGEST else _unfit(found, "a whole number")
+
+
+def _number(found: Any) -> Any:
+    if type(found) is float and math.isfinite(found):
+        return found
+    return float(found) if type(found) is int and -LARGEST < found < LARGEST else _unfit(found, "a number")
+
+
+PLAIN: dict[Any, Take] = {bool: _flag, str: _text, int: _whole, float: _number, Any: lambda found: found}
+
+
+def _unfit(found: Any, expected: str) -> NoReturn:
+    raise Flaw(f"is {_short(found)}, expected {expected}")
 
 
 def _short(found: Any) -> str:
@@ -127,7 +172,7 @@ def _short(found: Any) -> str:
         return "null"
     if isinstance(found, (dict, list)):
         return "an object" if isinstance(found, dict) else "a list"
-    if isinstance(found, int) and not isinstance(found, bool) and abs(found) >= 1 << 63:
+    if isinstance(found, int) and not isinstance(found, bool) and abs(found) >= LARGEST:
         return "a very large number"
     text = json.dumps(found)
     return text if len(text) <= 40 else text[:40] + "…"

@@ -17,7 +17,7 @@ from benchctl.tui.view.benches import in_order
 from benchctl.tui.view.watched import Watched
 from benchctl.tui.view.watching import draw, furthest, room
 
-REDRAW_S = 0.1  # at most so often; a snapshot comes once a second
+REDRAW_S = 0.2  # at most so often; a snapshot comes once a second
 TICK_S = 0.5
 
 Listen = Callable[[Callable[[str | None], None]], Awaitable[None]]  # given what to call when something has come

@@ -81,7 +81,7 @@ async def test_a_row_says_what_it_knows_and_null_where_it_knows_nothing(tmp_path
     assert bench is not None
     row = row_of(bench)
     assert (row["life"], row["mode"], row["delivered_kw"], row["age_s"]) == ("lost", None, None, None)
-    assert row["flaw"] == "presence: schema is null, expected 1; is it of another version of benchctl?"
+    assert row["flaw"] == "presence: schema is null, expected 1; is it of another version?"
 
 
 def watcher(folder, *words):

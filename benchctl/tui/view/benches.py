@@ -82,7 +82,11 @@ def in_order(benches: Iterable[Bench], *, by_name: bool = False) -> list[Bench]:
     """By name, or the worst first; of equal ones those with load on, then by name."""
     if by_name:
         return sorted(benches, key=lambda b: (b.name, b.key))
-    return sorted(benches, key=lambda b: (state_of(b).trouble, not loaded(b), b.name, b.key))
+    return sorted(benches, key=_rank)
+
+
+def _rank(b: Bench) -> tuple[int, bool, str, str]:
+    return state_of(b).trouble, not loaded(b), b.name, b.key
 
 
 # -- figures: the snapshot's, else those that the broker has kept, which are never of now
@@ -282,7 +286,7 @@ def worst(watched: Watched, width: int) -> Line:
     """The broker that is not there, or the worst bench in words."""
     if watched.cut:
         return crop(((f" NOT LIVE: {watched.cut} ", Mark.FAULTY),), width)
-    first = next(iter(in_order(watched.benches)), None)
+    first = min(watched.benches, key=_rank, default=None)
     if first is None or state_of(first).trouble >= CALM:
         return crop(((" · all that is heard is well", Mark.QUIET),), width)
     said = first.why if not first.is_live else first_out(first) or first.why
