@@ -11,7 +11,7 @@ from benchctl.wakeful import Stand, Wakeful
 
 KIND = "sleep"
 
-Between = Callable[[Callable[[Engine], None]], None]
+Between = Callable[[Callable[[Engine], None]], object]
 
 
 class Awake:
