@@ -2,6 +2,7 @@
 
 import math
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -238,3 +239,14 @@ def test_the_course_is_filled_from_when_the_program_began():
     traces.before(past(*(float(t) for t in range(90, 131))), begun_s=100.0)
     assert traces.course("delivered_kw", 0.0, 29.0, 29) == [(50.0, 50.0)] * 29
     assert traces.course("asked_kw", 0.0, 29.0, 29) == [None] * 29, "what was asked of the chain is not in the past"
+
+
+@pytest.mark.parametrize("age_s", [None, 30.0])
+def test_a_measurement_whose_age_is_not_known_or_that_is_old_leaves_a_gap(age_s):
+    traces = Traces()
+    for n in range(3):
+        traces.feed(scan(now_s=float(n), source=source(age_s=0.3)))
+    for n in range(3, 6):
+        traces.feed(scan(now_s=float(n), source=source(age_s=age_s)))
+    assert traces.at("hertz", 1.5) is not None
+    assert traces.at("hertz", 4.5) is None

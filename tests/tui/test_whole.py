@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from benchctl.tui.view.picture import DropStep, Page, Picture
 from benchctl.tui.view.text import Mark, plain
 from benchctl.tui.view.whole import draw
-from tests.tui.pictures import alarm, as_it_was, bank, exact, leg, picture, prompt, scan, screen, told
+from tests.tui.pictures import alarm, as_it_was, bank, exact, leg, picture, prompt, scan, screen, source, told
 
 SIZES = ((80, 24), (120, 40), (200, 60))
 
@@ -133,3 +133,24 @@ def test_the_chain_page_is_laid_out_as_it_was(size):
 def test_before_the_first_scan_the_page_says_what_is_waited_for():
     assert "starting the run host" in shown(Picture(starting="starting the run host"))
     assert scan().now_s == 600.0
+
+
+def test_what_nobody_knows_the_age_of_never_looks_live():
+    """A measurement without an age may be of any time: in parentheses on the chain's page, struck on the far one."""
+    p = picture(source=source(age_s=None))
+    text = screen(p)
+    assert "(299.6) kW" in text
+    assert "(49.98) Hz" in text
+    marks = {mark for line in draw(p, 80, 24) for said, mark in line if "(49.98)" in said or "(433)" in said}
+    assert marks == {Mark.OLD}
+    p = picture(Page.FAR, source=source(age_s=None))
+    assert "(49.98)" in screen(p, 60, 12)
+
+
+@given(st.none() | st.floats(2.01, 1e9))
+def test_whatever_the_age_beyond_the_limit_the_source_looks_old_and_so_does_a_bank(age_s):
+    p = picture(Page.CHAIN, bank(age_s=age_s), source=source(age_s=age_s))
+    text = screen(p)
+    assert "(299.6) kW" in text
+    assert "(98.4)" in text
+    assert " 98.4 " not in text

@@ -121,7 +121,7 @@ def _source(picture: Picture, width: int) -> list[Line]:
     now = picture.now
     assert now is not None
     s: SourceShown = now.source
-    old = picture.old or s.frozen or (s.age_s or 0.0) > STALE_S
+    old = is_old(picture, s)
     plain, strong = (Mark.OLD, Mark.OLD) if old else (Mark.PLAIN, Mark.STRONG)
     known = [a for a in s.amps if a is not None]
     uneven = nema_percent(known) if len(known) == 3 and min(known) >= 0.0 and sum(known) > 1.0 else None
@@ -136,7 +136,7 @@ def _source(picture: Picture, width: int) -> list[Line]:
         )
     )
     pairs = s.volts_ll if any(v is not None for v in s.volts_ll) else s.volts_ln
-    wide = 9 if width >= 100 else 8 if old else 6
+    wide = 9 if width >= 100 else 7 if old else 6
     volts = "".join(number(v, wide, 1 if width >= 100 else 0, old=old) for v in pairs)
     amps = "".join(number(a, wide, 0, old=old) for a in s.amps)
     phases: list[Span] = [
@@ -145,7 +145,7 @@ def _source(picture: Picture, width: int) -> list[Line]:
         ("   amps", Mark.QUIET),
         (f"{amps} A", plain),
     ]
-    phases += [("  unbalance", Mark.QUIET), (number(uneven, 8, 1, "%", old=old), plain)]
+    phases += [("  unbalance", Mark.QUIET), (number(uneven, 7 if old else 8, 1, "%", old=old), plain)]
     if width >= 118:
         phases += [("   power factor", Mark.QUIET), (number(s.power_factor, 7, 2, old=old), plain)]
     return [*block, tuple(phases)]
@@ -201,6 +201,13 @@ def _stages(u: UnitShown, wide: int, old: bool) -> Span:
     return fit(f"({text})" if old and u.closed is not None else text, wide, right=True), Mark.PLAIN
 
 
+def _exhaust(u: UnitShown, wide: int, old: bool) -> Span:
+    """Without a space before its unit where that would leave no room for parentheses."""
+    if old and u.exhaust_c is not None:
+        return f"{number(u.exhaust_c, wide - 2, 0, old=True)}°C", Mark.PLAIN
+    return number(u.exhaust_c, wide, 0, "°C"), Mark.PLAIN
+
+
 def _fan(u: UnitShown, wide: int, old: bool) -> Span:
     mark = Mark.ABNORMAL if u.fan_ordered and u.fan_on is False else Mark.PLAIN
     return fit(_yes(u.fan_on, "on", "off"), wide), mark
@@ -233,7 +240,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("readback", 8, _figure(lambda u: u.read_back_kw)),
     Column("measured", 8, _figure(lambda u: u.measured_kw, mark=Mark.STRONG)),
     Column("stages", 6, _stages),
-    Column("exhaust", 7, _figure(lambda u: u.exhaust_c, 0, "°C")),
+    Column("exhaust", 7, _exhaust),
     Column("fan", 3, _fan, right=False),
     Column("air", 3, _air, right=False),
     Column("age", 6, _age),
@@ -253,9 +260,13 @@ def _columns(width: int) -> list[tuple[Column, int]]:
     return [(c, c.width or max(3, rest)) for c in shown]
 
 
-def is_old(picture: Picture, u: UnitShown) -> bool:
-    """Whether what is shown of a bank is not of now: the picture is old, or it has not answered for a while."""
-    return picture.old or u.age_s is None or u.age_s > STALE_S
+def is_old(picture: Picture, told: UnitShown | SourceShown) -> bool:
+    """Whether what is shown of a bank or of the source is not of now: the picture is old, or it has not answered.
+
+    What nobody knows the age of may be of any time: it never looks live.
+    """
+    frozen = isinstance(told, SourceShown) and told.frozen
+    return picture.old or frozen or told.age_s is None or told.age_s > STALE_S
 
 
 def _row(picture: Picture, u: UnitShown, columns: list[tuple[Column, int]], *, at_cursor: bool) -> Line:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
+from benchctl.tui.view.chain import is_old
 from benchctl.tui.view.figures import SHORT, TALL, Size, rows, short, tall
 from benchctl.tui.view.figures import width as wide
 from benchctl.tui.view.picture import Picture
@@ -106,7 +107,7 @@ def _said(picture: Picture) -> Said:
         caption,
         word,
         picture.old,
-        picture.old or (now is not None and now.source.frozen),
+        now is None or is_old(picture, now.source),
         picture.glyphs == "ascii",
     )
 

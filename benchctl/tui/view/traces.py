@@ -13,7 +13,7 @@ CHANNELS = (
 )
 COURSE = ("asked_kw", "given_kw", "delivered_kw")  # over program time; asked of the chain
 HOLD_S = 5.0  # rows of the past that are so near to each other are joined in any case
-STALE_S = 2.0  # a bank's temperature older than this is none
+STALE_S = 2.0  # a measurement older than this is none
 HOLES = 16  # stretches that nobody has seen yet, at most
 
 _PLACE = {name: place for place, name in enumerate(CHANNELS)}
@@ -116,23 +116,25 @@ def _given_kw(now: Snapshot) -> float | None:
 
 
 def _values(now: Snapshot) -> tuple[float | None, ...]:
-    """In the order of CHANNELS. A measurement that does not move any more is none."""
+    """In the order of CHANNELS. A measurement that does not move any more, is old or of an unknown age, is none."""
     s = now.source
     told = (s.power_kw, s.site_kw, s.volts_v, s.hertz, *s.amps)
     return (
         now.target_kw,
         _given_kw(now),
         now.delivered_kw,
-        *((None,) * len(told) if s.frozen else told),
+        *((None,) * len(told) if s.frozen or not _fresh(s.age_s, now) else told),
         hottest_c(now),
     )
 
 
 def hottest_c(now: Snapshot) -> float | None:
     """The hottest exhaust of the banks that are heard of."""
-    stale_s = max(STALE_S, 3.0 * now.dt_s)
-    known = [u.exhaust_c for u in now.units if u.exhaust_c is not None and u.age_s is not None and u.age_s <= stale_s]
-    return max(known, default=None)
+    return max((u.exhaust_c for u in now.units if u.exhaust_c is not None and _fresh(u.age_s, now)), default=None)
+
+
+def _fresh(age_s: float | None, now: Snapshot) -> bool:
+    return age_s is not None and age_s <= max(STALE_S, 3.0 * now.dt_s)
 
 
 def rows_of(columns: Iterable[str], rows: Iterable[Sequence[float | None]]) -> list[Row]:
