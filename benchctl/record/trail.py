@@ -16,6 +16,7 @@ from benchctl.core.perceive import gap_limit_s
 from benchctl.core.reading import NONE3, Electrical, InstrumentReading, Maybe
 from benchctl.core.site import Site
 from benchctl.core.state import InstrumentState
+from benchctl.field.answer import Answers
 from benchctl.field.decode import InstrumentDecoder, basis
 from benchctl.field.glimpse import Glimpse
 from benchctl.record.deeds import deeds
@@ -26,6 +27,10 @@ from benchctl.record.reader import DAMAGE, Reader
 from benchctl.record.rows import SWEEP, Readings, unpacked
 
 COLUMNS = ("n", "wall_ns", "now_s", "volts_v", "hertz", "delivered_kw", "shape", "raw")
+# The columns of a trail that a scan fills
+FILLED = (
+    "t_s", "power_kw", "volts_v", "hertz", "amps_a", "amps_b", "amps_c", "pair_ab", "pair_bc", "pair_ca",
+)  # fmt: skip
 PANEL = ("oil_kpa", "coolant_c", "fuel_percent", "battery_v", "speed_rpm")
 PANEL_EACH_S = 10.0  # what a panel tells is slow; a value so often is enough for readings at their interval
 NEGATIVE = 0.01  # share of nameplate by which kW of a phase must be negative to be no noise
@@ -74,13 +79,19 @@ class _Follow:
     def __init__(self, site: Site, indices: list[int]) -> None:
         self._site, self._indices = site, indices
         self._wire: tuple[Glimpse, list[InstrumentDecoder]] | None = None  # made when the first bytes are there
+        self._answers: tuple[Answers, ...] | None = None
+        self._readings: list[InstrumentReading] = []
         self.kept = [InstrumentState() for _ in indices]
 
     def take(self, shape: str, raw: bytes, dt_s: float) -> list[InstrumentReading]:
         """The readings of a scan. Raises ValueError, zlib.error for damage."""
         if shape == SWEEP:
             glimpse, decoders = self._wire = self._wire or self._decoding()
-            readings = [d.reading(a) for d, a in zip(decoders, glimpse.of(raw), strict=True)]
+            answers = glimpse.of(raw)
+            if answers is not self._answers:  # else everything is as it was
+                self._answers = answers
+                self._readings = [d.reading(a) for d, a in zip(decoders, answers, strict=True)]
+            readings = self._readings
         else:
             heard: Readings = unpacked(Readings, raw)
             readings = [heard.instruments[i] for i in self._indices]
@@ -136,6 +147,9 @@ def _fill(reader: Reader, settings: Settings, meter: int | None, found: Trail) -
     at_source = instrument is not None and instrument.place == "source"
     begun_s = before_s = None
     first_wall_ns, longest_s = 0, gap_limit_s(settings)
+    puts = [getattr(found, name).append for name in FILLED]
+    before: Electrical | None = None  # what the meter told in the scan before
+    own_kw, more = None, _six(None)
     for n, wall_ns, now_s, volts_v, hertz, delivered_kw, shape, raw in reader.columns(*COLUMNS):
         if begun_s is None or before_s is None:
             begun_s = before_s = now_s
@@ -152,26 +166,19 @@ def _fill(reader: Reader, settings: Settings, meter: int | None, found: Trail) -
         electrical = None
         if instrument is not None and fresh(follow.kept[0], instrument, site.limits.stale_s):
             electrical = follow.kept[0].last.electrical
-        power_kw = (electrical.total_kw if electrical else None) if at_source else delivered_kw
-        _append(found, t_s, power_kw, volts_v, hertz, electrical)
+        if electrical is not before:
+            before, own_kw, more = electrical, None if electrical is None else electrical.total_kw, _six(electrical)
+        power_kw = own_kw if at_source else delivered_kw
+        for put, value in zip(puts, (t_s, power_kw, volts_v, hertz, *more), strict=True):
+            put(NAN if value is None else value)
         doubts.take(t_s, electrical)
     found.holes, found.doubts, found.logged = tuple(holes), doubts.told(), panels.told()
     return begun_s or 0.0, first_wall_ns
 
 
-def _append(found: Trail, t_s: float, power_kw: Maybe, volts_v: Maybe, hertz: Maybe, told: Electrical | None) -> None:
-    found.t_s.append(t_s)
-    found.power_kw.append(NAN if power_kw is None else power_kw)
-    found.volts_v.append(NAN if volts_v is None else volts_v)
-    found.hertz.append(NAN if hertz is None else hertz)
-    a, b, c = NONE3 if told is None else told.amps
-    found.amps_a.append(NAN if a is None else a)
-    found.amps_b.append(NAN if b is None else b)
-    found.amps_c.append(NAN if c is None else c)
-    ab, bc, ca = NONE3 if told is None else told.volts_ll
-    found.pair_ab.append(NAN if ab is None else ab)
-    found.pair_bc.append(NAN if bc is None else bc)
-    found.pair_ca.append(NAN if ca is None else ca)
+def _six(told: Electrical | None) -> tuple[Maybe, ...]:
+    """Amps and pairs of volts as the columns hold them."""
+    return (*NONE3, *NONE3) if told is None else (*told.amps, *told.volts_ll)
 
 
 class _Doubts:
