@@ -59,6 +59,11 @@ class RehearsedChain(BytesChain):
         self.bench.advance(self._clock.time() - self._begun_s)
         return self.bench.heal(name, on)
 
+    def site_load(self, *, off: bool) -> None:
+        """People take the site's own load off the source, or leave it to come and go."""
+        self.bench.advance(self._clock.time() - self._begun_s)
+        self.bench.hold_site_load(0.0 if off else None)
+
     def go_at(self, pace: float | None) -> None:
         """Go on at another pace. Raises ValueError for one that is not above 0, or a loop that has none."""
         if self._warp is None:
@@ -133,6 +138,8 @@ class Rehearsal:
         self.settings = settings
         self.scenario = scenario or Scenario()
         self.bench = Bench(settings.site, self.scenario, seed)
+        if settings.program is not None and settings.program.site_load_off:
+            self.bench.hold_site_load(0.0)
         self.operator = RehearsedOperator(settings, self.scenario)
         self._wall_s = wall_s
         self._listeners = listeners

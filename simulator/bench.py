@@ -285,6 +285,12 @@ class Bench:
                 bank.refresh()
         self._quiet_pu = low, high
 
+    def hold_site_load(self, kw: float | None) -> None:
+        """Keep the site's own load at so many kW, or (None) let it come and go as before."""
+        self.site_kw_fixed = kw
+        if kw is not None:
+            self.set_site_kw(kw)
+
     def set_site_kw(self, kw: float) -> None:
         """Move the site's own load."""
         self.site_kw = kw

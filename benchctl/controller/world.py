@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from benchctl.controller.owner import Owner
+from benchctl.controller.session import Run
 from benchctl.controller.terms import Terms
 from benchctl.core.decision import Event
 from benchctl.core.reading import Maybe
@@ -59,6 +60,10 @@ class World:
         if begins and self._chain is not None:
             for fault in self._chain.bench.in_force:
                 self._note(self._event("injected", fault, f"{_words(fault)}, since before this record"))
+            program = run.settings.program if isinstance(run, Run) else None
+            off = program is not None and program.site_load_off
+            if off or not any(fault.fault == "site load" for fault in self._chain.bench.in_force):
+                self._chain.site_load(off=off)
 
     def _told(self, fault: Fault, begins: bool) -> None:
         how_long = f", for {fault.for_s:g} s" if begins and fault.for_s is not None else ""

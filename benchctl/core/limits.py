@@ -16,8 +16,11 @@ def upper_kw(settings: Settings) -> float:
 
 
 def or_reserve_kw(site_kw: float | None, settings: Settings) -> float:
-    """The site's own load: as the meters tell it, or the site's reserve where none does."""
-    return settings.site.site_load_reserve_kw if site_kw is None else site_kw
+    """The site's own load: as the meters tell it; where none does the site's reserve, or none if it is to be off."""
+    if site_kw is not None:
+        return site_kw
+    off = settings.program is not None and settings.program.site_load_off
+    return 0.0 if off else settings.site.site_load_reserve_kw
 
 
 def site_kw(state: State, seen: Seen, settings: Settings) -> float:

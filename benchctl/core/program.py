@@ -160,3 +160,4 @@ class Program:
     hold_start_timeout_s: float = 60.0
     if_silent: Silence = Silence.UNLOAD
     rule_sets: tuple[str, ...] = ()  # names of the rule sets that a run of it is judged by
+    site_load_off: bool = False  # people take the site's own load off the source before it begins

@@ -49,6 +49,8 @@ class Nameplate:
     ungrounded: bool = False
     isochronous: bool = True
     droop_percent: float = 0.0
+    derated_kw: float | None = None  # what the place leaves of power_kw, as the maker states it; None = not stated
+    derated_why: str = ""
 
     @property
     def rated_amps(self) -> float:

@@ -128,6 +128,7 @@ class ProgramFile(Strict):
 
     title: Text
     load_is: Literal["source total", "chain"] = "chain"
+    site_load: Literal["stays", "off"] = "stays"
     rounding: Literal["nearest", "at least", "at most"] = "nearest"
     start_at: Text | None = None
     check_load: bool = True
@@ -184,6 +185,7 @@ def program_of(report: Report) -> Program:
         hold_start_timeout_s=file.hold_start_timeout,
         if_silent=Silence(file.if_silent),
         rule_sets=tuple(file.rule_sets),
+        site_load_off=file.site_load == "off",
     )
 
 

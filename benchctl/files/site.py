@@ -43,6 +43,13 @@ SOCKET = re.compile(r"(\[[0-9A-Fa-f:.%\w]+\]|[A-Za-z0-9_.-]+)(?::([0-9]{1,5}))?"
 UnitId = Annotated[int, Field(ge=0, le=255)]
 
 
+class DeratedRow(Strict):
+    """What the place's altitude and heat leave of the nameplate's kW, as the maker states it, and where."""
+
+    power: Power
+    why: Text
+
+
 class SourceRow(Strict):
     """The nameplate of the source under test."""
 
@@ -61,6 +68,7 @@ class SourceRow(Strict):
     ungrounded: bool = False
     isochronous: bool = True
     droop_percent: Annotated[float, Field(ge=0, le=15)] = 0.0
+    derated: DeratedRow | None = None
 
 
 class UnitRow(Strict):
@@ -187,6 +195,8 @@ class SiteReader:
                 source.ungrounded,
                 source.isochronous,
                 source.droop_percent,
+                source.derated.power if source.derated else None,
+                source.derated.why if source.derated else "",
             ),
             units=tuple(u for u in units if u),
             instruments=tuple(i for i in instruments if i),

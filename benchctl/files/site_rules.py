@@ -89,6 +89,11 @@ def _source(report: Report, file: "SiteFile") -> None:
             f"{source.power:g} kW is more than {source.apparent:g} kVA at a power factor of "
             f"{source.power_factor:g} gives: is one of the three wrong?",
         )
+    if source.derated is not None and not 0.0 < source.derated.power <= source.power:
+        report.at(
+            ("source", "derated", "power"),
+            f"found {source.derated.power:g} kW, expected more than 0 and at most the {source.power:g} kW of 'power'",
+        )
     if source.isochronous and source.droop_percent:
         report.at(("source", "droop_percent"), "an isochronous source has no droop; say isochronous: false")
 

@@ -29,7 +29,11 @@ from benchctl.core.site import Site
 from benchctl.planning.chain import meters_site
 from benchctl.planning.draft_blocks import Part, blocks
 from benchctl.planning.draft_levels import alone, fall_percent, reasons, room_percent, set_percent
+from benchctl.planning.draw import plan
+from benchctl.planning.judge import judge
 from benchctl.planning.judge_lines import mark
+from benchctl.planning.judged import Standing
+from benchctl.planning.present import of_nameplate
 from benchctl.planning.time_checks import tells_power
 
 SPARE_S = 60.0  # more than is asked of each hold
@@ -54,10 +58,30 @@ class Draft:
 def draft(rules: RuleSet, site: Site, name: str = "draft", ref: str = "") -> Draft:
     """A program for a rule set at a site. Whether the site can is the plan's to say. Raises nothing for valid nouns.
 
-    ref: how the program's file names the rule set; its own name where empty.
+    ref: how the program's file names the rule set; its own name where empty. The site's own load stays on the source
+    unless more can be shown without it.
     """
     head = replace(_head(rules, site, name), rule_sets=(ref or rules.name,))
-    parts = [*_steady(rules, site), *_autonomy(rules, head)]
+    made = _drafted(rules, site, head)
+    if site.site_load_reserve_kw > 0.0 and (left := _not_shown(rules, site, made.program)):
+        bare = replace(site, site_load_reserve_kw=0.0)
+        head = replace(_head(rules, bare, name), rule_sets=head.rule_sets, site_load_off=True)
+        without = _drafted(rules, bare, head)
+        if _not_shown(rules, site, without.program) < left:
+            return replace(without, site=site)
+    return made
+
+
+def _not_shown(rules: RuleSet, site: Site, program: Program) -> int:
+    """How many of the rules the plan of a program does not satisfy or cannot have shown there."""
+    drawn = plan(site, program)
+    judged = judge(site, program, drawn, rules).rules
+    short = sum(j.standing in (Standing.CANNOT, Standing.NOT) for j in judged)
+    return short if drawn.feasible else len(judged) + 1
+
+
+def _drafted(rules: RuleSet, site: Site, head: Program) -> Draft:
+    parts = [*_steady(rules, site), *_autonomy(rules, site, head)]
     top = _last(parts)
     changes = list(blocks(rules, site, top))
     parts += changes
@@ -83,13 +107,18 @@ def _head(rules: RuleSet, site: Site, name: str) -> Program:
         name=name,
         title=f"{rules.title}: {site.name}"[:300],
         segments=(),
-        load_is=LoadIs.SOURCE_TOTAL if meters_site(site) and not alone(rules, site) else LoadIs.CHAIN,
+        load_is=_counts(rules, site),
         rounding=Rounding.AT_LEAST if kinds & {Duty, Unbroken} else Rounding.NEAREST,
         source_cooldown_s=max(rests, default=None),
         reading_interval_s=min([rules.reading_interval_s, *every]),
         readings=tuple(dict.fromkeys(n for n in names if n in BY_NAME)),
     )
     return replace(head, trim=Transient not in kinds and tells_power(site, head))
+
+
+def _counts(rules: RuleSet, site: Site) -> LoadIs:
+    """The source's total where a meter tells it, except where the chain alone carries every minimum."""
+    return LoadIs.SOURCE_TOTAL if meters_site(site) and not alone(rules, site) else LoadIs.CHAIN
 
 
 def _started(segment: Segment, in_band: bool) -> Segment:
@@ -109,22 +138,27 @@ def _steady(rules: RuleSet, site: Site) -> Iterator[Part]:
         return
     yield from _before(rules)
     fall = 0.0 if alone(rules, site) else fall_percent(site)
-    levels = [set_percent(site, d.at_least_percent, d.at_most_percent, fall) for d in duties] or [
-        set_percent(site, whole[0].at_least_percent, None, fall)
-    ]
+    levels = [set_percent(site, *_of_nameplate(rules, site, d), fall) for d in duties or whole[:1]]
     was = 0.0
     for part in _warm_up(rules, levels[0]):
         yield part
         was = _percent(part.segment, was)
     asked: list[Duty | Unbroken] = [*duties] or [whole[0]]
     for i, (rule, level) in enumerate(zip(asked, levels, strict=True)):
-        says = [f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]", *reasons(site, rule, level)]
+        says = [f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]", *reasons(rules, site, rule, level)]
         hold_s = _hold_s(rules, rule, last=i == len(asked) - 1)
         if hold_s > rule.for_s + SPARE_S:
             says.append(f"Held for {span(hold_s)}, because readings are to agree at the end.")
         yield Part(_ramp(was, level), tuple(says))
         yield Part(Hold(hold_s, continuous=True, label=rule.key.replace("_", " ")))
         was = level
+
+
+def _of_nameplate(rules: RuleSet, site: Site, rule: Duty | Unbroken) -> tuple[float | None, float | None]:
+    """Least and most of a rule in percent of the nameplate."""
+    levels = (rule.at_least_percent, rule.at_most_percent if isinstance(rule, Duty) else None)
+    least, most = (None if x is None else of_nameplate(rules, site, x) for x in levels)
+    return least, most
 
 
 def _before(rules: RuleSet) -> Iterator[Part]:
@@ -172,15 +206,16 @@ def _ladder(rules: RuleSet, site: Site) -> Iterator[Part]:
         was = level
 
 
-def _autonomy(rules: RuleSet, head: Program) -> Iterator[Part]:
+def _autonomy(rules: RuleSet, site: Site, head: Program) -> Iterator[Part]:
     """Constant kW for the time and a minute more."""
     was = 0.0
     for rule in rules.rules:
         if isinstance(rule, Autonomy):
             says = f"{rule.key}: {criterion(rule)} [{mark(rule.origin)}]"
-            yield Part(_ramp(was, rule.load_percent), (says,))
+            level = of_nameplate(rules, site, rule.load_percent)
+            yield Part(_ramp(was, level), (says,))
             yield Part(Hold(rule.for_s + SPARE_S, continuous=head.trim, label=rule.key.replace("_", " ")))
-            was = rule.load_percent
+            was = level
 
 
 def _stable_s(rules: RuleSet, key: str) -> float:

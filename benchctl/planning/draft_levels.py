@@ -2,12 +2,14 @@
 
 import math
 
-from benchctl.core.levels import best_level_kw, offers_kw
+from benchctl.core.levels import best_level_kw, offers_kw, smallest_kw
+from benchctl.core.limits import DEAD_STAGES
 from benchctl.core.program import Rounding
 from benchctl.core.ruleset import Duty, RuleSet, Transient, Unbroken
 from benchctl.core.site import Site
 from benchctl.planning.chain import fans_kw, limit_kw, meters_site, offers_at
 from benchctl.planning.margins import SAG_PERCENT, corrects_for_volts, sag_factor
+from benchctl.planning.present import base_words, of_nameplate
 
 PRIME = "PRP"  # may be above 100 % for 1 h in 12 h only (ISO 8528-1, second hand): no margin for a sag there
 
@@ -21,11 +23,17 @@ def set_percent(site: Site, least: float | None, most: float | None, fall: float
         return 0.95 * (most or 0.0)
     if most is not None:
         return min(with_margin(site, least), (least + most) / 2.0)
-    level = with_margin(site, least)
-    for better in (level + fall, level):
-        if better <= room_percent(site) and _has_stages(site, better):
+    level, room = with_margin(site, least), room_percent(site) - slack_percent(site)
+    for better in (level + fall, level, math.floor(100.0 * room + 1e-9) / 100.0):
+        if least < better <= room and _has_stages(site, better):
             return round(better, 2)
     return least
+
+
+def slack_percent(site: Site) -> float:
+    """What trim needs below the upper limit: it aims a dead band above a minimum, and a stage must fit above that."""
+    stage_kw = min((smallest_kw(u.profile) for u in site.units), default=0.0)
+    return 100.0 * (DEAD_STAGES + 1.0) * stage_kw / site.nameplate.power_kw
 
 
 def with_margin(site: Site, least: float) -> float:
@@ -42,7 +50,7 @@ def alone(rules: RuleSet, site: Site) -> bool:
     if any(isinstance(r, Duty) and r.at_most_percent is not None for r in rules.rules):
         return False
     on_top_kw = site.site_load_reserve_kw + fans_kw(site)
-    most_kw = with_margin(site, max(asked)) * site.nameplate.power_kw / 100.0
+    most_kw = with_margin(site, of_nameplate(rules, site, max(asked))) * site.nameplate.power_kw / 100.0
     return most_kw + on_top_kw <= limit_kw(site) and most_kw <= offers_kw(offers_at(site))
 
 
@@ -64,22 +72,38 @@ def room_percent(site: Site) -> float:
     """The most that the source may carry here: its upper limit, and what the units give with the site's own load."""
     given_kw = math.fsum(offer.full_kw for offer in offers_at(site))
     given_kw += site.site_load_reserve_kw if meters_site(site) else 0.0
-    upper = 100.0 if site.nameplate.rating_class == PRIME else site.limits.upper_percent
-    return min(upper, 100.0 * given_kw / site.nameplate.power_kw)
+    plate = site.nameplate
+    upper = 100.0 if plate.rating_class == PRIME else site.limits.upper_percent
+    upper *= (plate.derated_kw or plate.power_kw) / plate.power_kw
+    return min(upper, 100.0 * given_kw / plate.power_kw)
 
 
-def reasons(site: Site, rule: Duty | Unbroken, level: float) -> list[str]:
-    """What the margin is, or why there is none, in words."""
-    least = rule.at_least_percent
-    if least is None or level < least or corrects_for_volts(site):
+def reasons(rules: RuleSet, site: Site, rule: Duty | Unbroken, level: float) -> list[str]:
+    """What the percents are of, and what the margin is, or why there is none, in words."""
+    if rule.at_least_percent is None:
         return []
+    least = of_nameplate(rules, site, rule.at_least_percent)
+    derated = [f"{base_words(rules, site).capitalize()}."] if least != rule.at_least_percent else []
+    if level < least - 1e-6 or corrects_for_volts(site):
+        return derated
+    return derated + _margin(site, least, level)
+
+
+def _margin(site: Site, least: float, level: float) -> list[str]:
     exact = least / sag_factor(SAG_PERCENT)
-    if level <= least:
+    if level <= least + 1e-6:
         room = room_percent(site)
         return [
             f"No room for the {exact:.2f} % that a sag of {SAG_PERCENT:g} % asks for: {room:.1f} % is the most here."
         ]
     gives = level * sag_factor(SAG_PERCENT)
+    if level < with_margin(site, least) - 1e-6:
+        told = (
+            f"No room for the {exact:.2f} % that a sag of {SAG_PERCENT:g} % asks for: {room_percent(site):.4g} % is "
+            f"the most here, and below it trim needs {slack_percent(site):.2g} %. {level:g} % leave {gives:.2f} % in "
+            "such a sag, until trim has made up for it."
+        )
+        return [told]
     formula = f"{least:g} / (1 - {SAG_PERCENT / 100:g})² = {exact:.2f} %"
     if level > with_margin(site, least) + 1e-6:
         fall = f"{fall_percent(site):g} % more stand here, because the site's own load may go off"

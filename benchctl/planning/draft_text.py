@@ -15,10 +15,17 @@ from benchctl.planning.margins import SAG_PERCENT
 WIDTH = 118
 BARE = re.compile(r"[A-Za-z][A-Za-z0-9 ]*( %)?|[0-9.]+ %")  # a text that needs no quotes
 OWN = {
-    LoadIs.CHAIN: "Targets count the chain alone: the site's own load comes on top, so no minimum hangs on it",
-    LoadIs.SOURCE_TOTAL: "Targets count the source's total: when the site's own load goes off, the source falls by as "
-    "much until the chain has followed; take that load off, or keep it steady, where a minimum must hold at every scan",
+    LoadIs.CHAIN: "Targets count the chain alone: the site's own load ({kw} kW at most) comes on top, so no minimum "
+    "hangs on it.",
+    LoadIs.SOURCE_TOTAL: "Targets count the source's total: when the site's own load ({kw} kW at most) goes off, the "
+    "source falls by as much until the chain has followed; take that load off, or keep it steady, where a minimum must "
+    "hold at every scan.",
 }
+OFF = (
+    "The site's own load (up to {kw} kW) is to be off the source, because more can be shown without it: before the "
+    "start give it back to its normal supply, and see on the meter at the source that it is gone. Where it has to stay "
+    "on, take the line site_load away, and let benchctl plan say what cannot be shown then."
+)
 UNITY = (
     "The load is resistors: at unity power factor neither the rated current of an alternator rated at a lower one nor "
     "its dip and regulation of volts are shown."
@@ -47,8 +54,10 @@ def _top(draft: Draft) -> Iterator[str]:
     yield from _comment(f"Edition adopted at the site: {rules.adopted or 'not stated in the rule set'}.")
     for note in rules.notes:
         yield from _comment(f"Note: {note}")
-    if draft.site.site_load_reserve_kw > 0.0:
-        yield from _comment(f"{OWN[draft.program.load_is]} ({draft.site.site_load_reserve_kw:g} kW at most).")
+    own_kw = draft.site.site_load_reserve_kw
+    if own_kw > 0.0:
+        said = OFF if draft.program.site_load_off else OWN[draft.program.load_is]
+        yield from _comment(said.format(kw=f"{own_kw:g}"))
     steps = [rule for rule in rules.rules if isinstance(rule, Step)]
     if steps:
         yield "#"
@@ -76,6 +85,8 @@ def _head(draft: Draft) -> Iterator[str]:
     yield f"title: {json.dumps(program.title, ensure_ascii=False)}"
     yield f"rule_sets: [{', '.join(json.dumps(name, ensure_ascii=False) for name in program.rule_sets)}]"
     yield f"load_is: {program.load_is.value}"
+    if program.site_load_off:
+        yield "site_load: off"
     yield f"rounding: {program.rounding.value}"
     yield f"trim: {str(program.trim).lower()}"
     if program.source_cooldown_s is not None:

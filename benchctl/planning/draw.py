@@ -7,10 +7,11 @@ from benchctl.core.program import Program
 from benchctl.core.site import Site
 from benchctl.planning.chain import Chain, fans_kw, limit_kw, site_kw
 from benchctl.planning.checks import findings
-from benchctl.planning.facts import CAUTIONS, notes
+from benchctl.planning.facts import CAUTIONS, notes, site_load_off
 from benchctl.planning.links import links, scan_period_s
 from benchctl.planning.margins import margins, smallest_lost
 from benchctl.planning.plan import Plan
+from benchctl.planning.present import present
 from benchctl.planning.stops import stops
 from benchctl.planning.timeline import stairs, timeline
 from benchctl.planning.totals import totals
@@ -18,6 +19,7 @@ from benchctl.planning.totals import totals
 
 def plan(site: Site, program: Program) -> Plan:
     """The plan of a program at a site: rows, totals, margins, links, findings. Raises nothing for valid nouns."""
+    site, own_kw = present(site, program), site.site_load_reserve_kw
     chain = Chain(site, program)
     wires = links(site)
     scan_s = scan_period_s(site, wires)
@@ -45,7 +47,7 @@ def plan(site: Site, program: Program) -> Plan:
         totals=sums,
         loss=loss,
         stops=stops(site),
-        notes=notes(site, program, legs, sums, steps, loss, wires),
+        notes=(*notes(site, program, legs, sums, steps, loss, wires), *site_load_off(program, own_kw)),
         cautions=CAUTIONS,
     )
     return replace(drawn, findings=findings(site, program, drawn))

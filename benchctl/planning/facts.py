@@ -64,6 +64,18 @@ def notes(
     return tuple(told)
 
 
+def site_load_off(program: Program, own_kw: float) -> tuple[str, ...]:
+    """What people do about the site's own load before a program that asks for none."""
+    if not program.site_load_off or own_kw <= 0.0:
+        return ()
+    told = (
+        f"the site's own load (up to {own_kw:g} kW) is to be off the source: before the start it goes back to its "
+        "normal supply, and the meter at the source shows that it is gone; nothing here reckons with it, and what of "
+        "it is on all the same is in the record, and counts"
+    )
+    return (told,)
+
+
 def _wait(leg: PlannedLeg) -> str:
     return (
         f'row {leg.number} waits for the operator, {leg.wait_s:g} s at most: "{leg.prompt}"; if nobody answers: '

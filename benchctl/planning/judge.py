@@ -4,11 +4,14 @@ from collections.abc import Callable
 from typing import Any
 
 from benchctl.core.criteria import criterion
+from benchctl.core.editions import covers
 from benchctl.core.program import Program
 from benchctl.core.ruleset import (
     Autonomy,
     Duty,
     Fields,
+    Known,
+    Origin,
     Readings,
     Rest,
     Rule,
@@ -24,7 +27,7 @@ from benchctl.planning.judge_course import Scene, scene
 from benchctl.planning.judge_load import Found, autonomy, duty, least, rest, surely, unbroken
 from benchctl.planning.judge_seen import fields, readings, stability, steady, step
 from benchctl.planning.judge_sudden import transient
-from benchctl.planning.judged import Judged, PlanVerdict, worst
+from benchctl.planning.judged import Judged, PlanVerdict, Standing, worst
 from benchctl.planning.plan import Plan
 
 JUDGES: dict[type[Any], Callable[[Scene, Any], Found]] = {
@@ -48,6 +51,7 @@ def judge(site: Site, program: Program, plan: Plan, rules: RuleSet) -> PlanVerdi
     placed = {rule.key: _judged(seen, rule) for rule in rules.rules if isinstance(rule, Duty)}
     judged = tuple(placed[rule.key] if isinstance(rule, Duty) else _judged(seen, rule) for rule in rules.rules)
     notes = rules.notes if rules.rules else (*rules.notes, "this rule set has no rules: nothing can be shown by it")
+    judged = (*judged, *_edition(rules))
     return PlanVerdict(
         rules.name,
         rules.title,
@@ -59,6 +63,17 @@ def judge(site: Site, program: Program, plan: Plan, rules: RuleSet) -> PlanVerdi
         judged,
         notes,
     )
+
+
+def _edition(rules: RuleSet) -> tuple[Judged, ...]:
+    """Figures of another edition than the one adopted at the site show nothing of that one."""
+    if covers(rules.edition, rules.adopted) is not False:
+        return ()
+    why = (
+        f"the figures are those of edition {rules.edition}, {rules.adopted} is adopted: take a rule set of that edition"
+    )
+    text = "the figures are of the edition that is adopted at the site"
+    return (Judged("edition", "edition", text, Standing.CANNOT, why, Origin(known=Known.COMPUTED)),)
 
 
 def _judged(seen: Scene, rule: Rule) -> Judged:

@@ -13,6 +13,7 @@ from benchctl.core.ruleset import RuleSet
 from benchctl.core.site import Instrument, Site
 from benchctl.planning.chain import fans_kw, meters_site
 from benchctl.planning.plan import Plan, PlannedLeg
+from benchctl.planning.present import base_kw, present
 
 FINE_KW = 1e-6
 FINE_S = 1e-6
@@ -65,9 +66,14 @@ class Scene:
     sure: dict[str, Span] = field(default_factory=dict)
 
     @property
-    def base_kw(self) -> float:
-        """What percents of load are of: the nameplate's kW; a site file tells no derated ones."""
+    def nameplate_kw(self) -> float:
+        """What no load, rated load and sudden changes are counted by."""
         return self.site.nameplate.power_kw
+
+    @property
+    def base_kw(self) -> float:
+        """What percents of duties are of: the nameplate's kW, or the derated ones where the rule set says so."""
+        return base_kw(self.rules, self.site)
 
     @property
     def meters(self) -> tuple[Instrument, ...]:
@@ -102,6 +108,7 @@ class Scene:
 
 def scene(site: Site, program: Program, plan: Plan, rules: RuleSet) -> Scene:
     """Everything that the rules are judged by."""
+    site = present(site, program)
     return Scene(site, program, plan, rules, tuple(_course(site, program, plan)))
 
 

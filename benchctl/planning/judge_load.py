@@ -8,9 +8,14 @@ from benchctl.core.site import Site
 from benchctl.planning.judge_course import FINE_KW, Meets, Scene, Span, Stretch, first_of, longest, spans
 from benchctl.planning.judged import Least, Standing
 from benchctl.planning.margins import SAG_PERCENT, corrects_for_volts, sag_factor
+from benchctl.planning.present import base_words
 
 Found = tuple[Standing, str, Span | None]
 NO_METER = "no meter at the source tells its kW"
+REMEDY = (
+    "Give it back to its normal supply and let the source run on without: before the test, and say so in the program "
+    "(site_load: off), or by hand when the banks are off"
+)
 
 
 def meets_duty(scene: Scene, rule: Duty, fall_kw: float = 0.0) -> Meets:
@@ -60,7 +65,7 @@ def _short(scene: Scene, longest_s: float, for_s: float, after_s: float) -> str:
     most_kw = max((s.low_kw for s in scene.course if s.from_s >= after_s), default=0.0)
     share = 100.0 * most_kw / scene.base_kw
     if longest_s <= 0.0:
-        return f"the program is never there{where}; it surely puts {share:.1f} % of nameplate on the source at most"
+        return f"the program is never there{where}; it surely puts {share:.1f} % on the source at most"
     return f"the longest such time{where} is {span(longest_s)} of program time, {span(for_s)} are asked"
 
 
@@ -81,16 +86,16 @@ def _swing(scene: Scene, fallen_percent: float) -> str:
     """What happens when the site's own load goes off at once, in words."""
     return (
         f"the site's own load of up to {scene.swing_kw:g} kW comes and goes: when it goes off, the source carries "
-        f"{fallen_percent:.1f} % until the chain has followed, and every scan counts; take it off or keep it steady, "
-        "or carry the minimum by the chain alone (load_is: chain)"
+        f"{fallen_percent:.1f} % until the chain has followed, and every scan counts; take it off (site_load: off), "
+        "carry the minimum by the chain alone (load_is: chain), or agree another sample base with the authority"
     )
 
 
 def _margin(scene: Scene, low_kw: float, least_percent: float) -> str:
     """How much of a minimum is left, and whether volts may sag."""
-    told = f"the least planned is {100.0 * low_kw / scene.base_kw:.1f} % of nameplate"
-    if scene.rules.of_derated:
-        told += "; the site file tells no derating, so percents are of the nameplate"
+    told = f"the least planned is {low_kw:.1f} kW, {100.0 * low_kw / scene.base_kw:.1f} %"
+    if base := base_words(scene.rules, scene.site):
+        told += f"; {base}"
     least_kw = least_percent * scene.base_kw / 100.0
     if corrects_for_volts(scene.site) or low_kw * sag_factor(SAG_PERCENT) >= least_kw - FINE_KW:
         return told
@@ -106,20 +111,20 @@ def rest(scene: Scene, rule: Rest) -> Found:
         if stretch.leg.target_kw > 0.0 or stretch.leg.from_kw > 0.0:
             break
         idle_s += stretch.length_s
-    most_kw = rule.no_load_percent * scene.base_kw / 100.0
+    most_kw = rule.no_load_percent * scene.nameplate_kw / 100.0
     if asked_s + idle_s < rule.for_s - FINE_KW:
         have = span(asked_s + idle_s) if asked_s + idle_s else "nothing"
         return Standing.NOT, f"the program asks for {have} of source_cooldown, {span(rule.for_s)} are asked", None
     if not scene.tells_power():
         return Standing.CANNOT, NO_METER, None
     if scene.idle_kw > most_kw + FINE_KW:
-        return Standing.CANNOT, f"{own_load(scene)}; more than {most_kw:g} kW are no rest: take it off first", None
+        return Standing.CANNOT, f"{own_load(scene)}; more than {most_kw:g} kW are no rest. {REMEDY}", None
     return Standing.SATISFIED, f"{span(asked_s + idle_s)} at no load are planned", None
 
 
 def own_load(scene: Scene) -> str:
     """What stays on the source when the chain is off, in words."""
-    share = 100.0 * scene.idle_kw / scene.base_kw
+    share = 100.0 * scene.idle_kw / scene.nameplate_kw
     return f"the site's own load and fans on the source, up to {scene.idle_kw:g} kW ({share:.1f} %), may stay on"
 
 

@@ -5,7 +5,7 @@ from benchctl.core.papers import PAPERS
 from benchctl.core.readings import BY_NAME
 from benchctl.core.ruleset import Duty, Fields, Measure, Quantity, Readings, Stability, Steady, Step
 from benchctl.planning.judge_course import FINE_KW, FINE_S, Meets, Scene, Span, Stretch
-from benchctl.planning.judge_load import Found, meets_duty, own_load
+from benchctl.planning.judge_load import REMEDY, Found, meets_duty, own_load
 from benchctl.planning.judged import Standing
 
 NO_LOAD_PERCENT = 2.0  # of nameplate at most, common practice
@@ -64,7 +64,7 @@ def _meets(scene: Scene, key: str) -> Meets:
 
 
 def _no_load_to_load(scene: Scene, rule: Steady) -> Found:
-    low, high = (share * scene.base_kw / 100.0 for share in RATED_PERCENT)
+    low, high = (share * scene.nameplate_kw / 100.0 for share in RATED_PERCENT)
     need_s = OVER_S + scene.site.limits.settle_s
     long = [s for s in scene.course if s.held and s.length_s >= need_s - FINE_S]
     if not any(s.low_kw >= low - FINE_KW and s.high_kw <= high + FINE_KW for s in long):
@@ -74,9 +74,9 @@ def _no_load_to_load(scene: Scene, rule: Steady) -> Found:
         return Standing.NOT, f"no hold of {span(need_s)} at no load, and no source_cooldown as long", None
     if not tells(scene, COLUMN[rule.quantity]):
         return Standing.CANNOT, f"no meter at the source tells {rule.quantity.value}", None
-    most_kw = NO_LOAD_PERCENT * scene.base_kw / 100.0
+    most_kw = NO_LOAD_PERCENT * scene.nameplate_kw / 100.0
     if scene.idle_kw > most_kw + FINE_KW:
-        return Standing.CANNOT, f"{own_load(scene)}; no load is at most {most_kw:g} kW: take it off first", None
+        return Standing.CANNOT, f"{own_load(scene)}; no load is at most {most_kw:g} kW. {REMEDY}", None
     return Standing.SATISFIED, "held at no load and at rated load", None
 
 

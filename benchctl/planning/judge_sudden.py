@@ -41,7 +41,7 @@ def transient(scene: Scene, rule: Transient) -> Found:
 def moved_percent(scene: Scene, leg: PlannedLeg) -> float:
     """How much of the nameplate a leg moves at once; 0 for a leg that moves nothing at once."""
     at_once = leg.kind is not LegKind.RAMP or leg.length_s <= 0.0
-    return 100.0 * leg.change_kw / scene.base_kw if at_once and leg.kind is not LegKind.LOSS else 0.0
+    return 100.0 * leg.change_kw / scene.nameplate_kw if at_once and leg.kind is not LegKind.LOSS else 0.0
 
 
 def _counts(scene: Scene, rule: Transient, leg: PlannedLeg) -> bool:
@@ -71,7 +71,7 @@ def _none(scene: Scene, rule: Transient) -> tuple[Standing, str]:
     if rule.direction is Direction.UP and limits.largest_block_up_percent < rule.step_percent:
         return Standing.CANNOT, f"{asked}; the site's largest block up is {limits.largest_block_up_percent:g} %"
     largest = max((-moved_percent(scene, leg) for leg in scene.plan.legs), default=0.0)
-    with_own = largest + 100.0 * scene.site.site_load_reserve_kw / scene.base_kw
+    with_own = largest + 100.0 * scene.site.site_load_reserve_kw / scene.nameplate_kw
     if rule.direction is Direction.DOWN and largest > 0.0 and with_own >= rule.step_percent - FINE_KW:
         return Standing.CANNOT, f"{asked}; the largest planned is {largest:.1f} %: {own_load(scene)}"
     return Standing.NOT, f"{asked}; the program has none with {rule.direction.value}"

@@ -38,6 +38,15 @@ def test_northquay_is_the_demo_that_the_documents_tell():
     ]
 
 
+def test_what_the_place_leaves_of_the_nameplate_is_the_makers_to_state(tmp_path):
+    text = changed("site", "northquay", "  # derated:", "  derated:")
+    (tmp_path / "high.yaml").write_text(text, encoding="utf-8")
+    plate = read_site(str(tmp_path / "high.yaml"))[0].nameplate
+    assert (plate.power_kw, plate.derated_kw) == (400.0, 380.0)
+    assert plate.derated_why == "maker's table: 1000 m, 45 degrees"
+    assert read_site("northquay")[0].nameplate.derated_kw is None
+
+
 def test_northquay_reaches_its_nameplate_at_395_volts_and_with_the_smallest_unit_lost():
     """Arithmetic: P = P_rated (V / V_rated)^2; a unit that corrects for volts gives its kW."""
     site, _ = read_site("northquay")
@@ -109,12 +118,18 @@ def test_a_recorded_shelf_gives_the_same_site_again():
             "¶{primary_a: 1000, applied: true}",
             "key 'secondary_a' is missing here (needed: primary_a, secondary_a)",
         ),
-        ("calibration_due: 2027-06-30", "calibration_due: ¶2027-13-30", "is no date"),
+        ("calibration_due: 2049-06-30", "calibration_due: ¶2049-13-30", "is no date"),
         ("power: 400 kW", "power: ¶400", "'400' has no unit, expected a power such as 250 kW or 0.3 MW"),
         ("power: 400 kW", "power: ¶450 kW", "450 kW is more than 500 kVA at a power factor of 0.8 gives"),
         ("apparent: 500 kVA", "apparent: ¶300 kVA", "expected at least the 400 kW of 'power'"),
         ("apparent: 500 kVA", "apparent: ¶500 kW", "no unit of apparent power"),
         ("hertz: 50\n", "¶herz: 50\n  hertz: 50\n", "unknown key 'herz', did you mean 'hertz'?"),
+        (
+            "isochronous: true ",
+            "derated: {power: ¶410 kW, why: heat}\n  isochronous: true ",
+            "found 410 kW, expected more than 0 and at most the 400 kW of 'power'",
+        ),
+        ("isochronous: true ", "derated: ¶{power: 380 kW}\n  isochronous: true ", "key 'why' is missing here"),
         ("isochronous: true ", "droop_percent: ¶4\n  isochronous: true ", "an isochronous source has no droop"),
         ("wiring: three-phase four-wire", "wiring: ¶three phase", "did you mean 'three-phase"),
         (
