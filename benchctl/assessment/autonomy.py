@@ -55,7 +55,7 @@ def _why(run: Run | None, end: tuple[float, float] | None, rule: Autonomy) -> st
 
 
 def _working(case: Case, run: Run | None, possible: Run | None, low_kw: float, high_kw: float) -> Working:
-    inputs = [Input(case.base_name, case.base_kw, "kW"), Input("least", low_kw, "kW"), Input("most", high_kw, "kW")]
+    inputs = [*case.base, Input("least", low_kw, "kW"), Input("most", high_kw, "kW")]
     if run is not None:
         power_kw = case.trail.power_kw
         inputs.append(Input("first sample in it", power_kw[run.first], "kW", run.from_s))

@@ -4,7 +4,11 @@ from dataclasses import dataclass, field
 
 from benchctl.assessment.spans import Run
 from benchctl.assessment.trail import Trail
+from benchctl.assessment.verdict import Input
 from benchctl.core.ruleset import RuleSet
+
+NAMEPLATE = "nameplate kW"
+DERATED = "derated kW"
 
 
 @dataclass(slots=True)
@@ -23,5 +27,10 @@ class Case:
     @property
     def base_name(self) -> str:
         """What it is called in a working."""
-        derated = self.rules.of_derated and self.trail.derated_kw
-        return "derated kW" if derated else "nameplate kW"
+        return DERATED if self.rules.of_derated and self.trail.derated_kw else NAMEPLATE
+
+    @property
+    def base(self) -> tuple[Input, ...]:
+        """What percents are of, and beside derated kW what they are derated from."""
+        found = Input(self.base_name, self.base_kw, "kW")
+        return (found,) if self.base_name == NAMEPLATE else (found, Input(NAMEPLATE, self.trail.nameplate_kw, "kW"))

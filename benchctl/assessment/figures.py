@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from math import isnan
 
+from benchctl.assessment.case import DERATED, NAMEPLATE
 from benchctl.assessment.gauged import gauged, loaded_span
 from benchctl.assessment.spans import Breaks
 from benchctl.assessment.trail import Trail
@@ -44,8 +45,14 @@ def _loads(trail: Trail) -> list[Working]:
     if not known or not trail.nameplate_kw > 0.0:
         return []
     most_kw, at_s = max(known)
-    inputs = (Input("largest sample", most_kw, "kW", at_s), Input("nameplate kW", trail.nameplate_kw, "kW"))
-    return [Working("largest load", 100.0 * most_kw / trail.nameplate_kw, "%", "100 × kW ÷ nameplate kW", inputs)]
+    sample = Input("largest sample", most_kw, "kW", at_s)
+    bases = [(NAMEPLATE, trail.nameplate_kw), *([(DERATED, trail.derated_kw)] if trail.derated_kw else [])]
+    return [
+        Working(
+            f"largest load, of {name}", 100.0 * most_kw / kw, "%", f"100 × kW ÷ {name}", (sample, Input(name, kw, "kW"))
+        )
+        for name, kw in bases
+    ]
 
 
 def _energy(trail: Trail, parts: list[Part]) -> list[Working]:

@@ -67,7 +67,8 @@ def within(values: list[Gauged], from_s: float, to_s: float) -> list[Gauged]:
 
 
 def loaded_span(trail: Trail, least_percent: float = 2.0) -> tuple[float, float] | None:
-    """From the first to the last sample with load; None when there was none."""
+    """From the first to the last sample with load, the check load apart; None when there was none."""
     least_kw = least_percent * trail.nameplate_kw / 100.0
-    loaded = [k for k, kw in enumerate(trail.power_kw) if kw > least_kw]
+    first = bisect_left(trail.t_s, trail.begins_s)
+    loaded = [k for k in range(first, len(trail.t_s)) if trail.power_kw[k] > least_kw]
     return (trail.t_s[loaded[0]], trail.t_s[loaded[-1]]) if loaded else None

@@ -15,10 +15,13 @@ from benchctl.assessment.times import duties, unbroken
 from benchctl.assessment.trail import Trail
 from benchctl.assessment.transients import transients
 from benchctl.assessment.verdict import Judgement, Outcome, Verdict, worst
+from benchctl.core.editions import covers
 from benchctl.core.ruleset import (
     Autonomy,
     Duty,
     Fields,
+    Known,
+    Origin,
     Readings,
     Rest,
     RuleSet,
@@ -61,6 +64,7 @@ def judge(trail: Trail, rules: RuleSet) -> Judgement:
             verdicts += judged(case, of_kind) if len(trail.t_s) else [_no_samples(rule) for rule in of_kind]
     order = {rule.key: k for k, rule in enumerate(rules.rules)}
     verdicts.sort(key=lambda verdict: order.get(verdict.key, len(order)))
+    verdicts += _edition(rules)
     return Judgement(
         rules.name,
         rules.title,
@@ -79,11 +83,25 @@ def _no_samples(rule: Any) -> Verdict:
     )
 
 
+def _edition(rules: RuleSet) -> list[Verdict]:
+    """Figures of another edition than the one adopted at the site show nothing of that one."""
+    if covers(rules.edition, rules.adopted) is not False:
+        return []
+    why = (
+        f"the figures here are those of {rules.document}, edition {rules.edition}, but {rules.adopted} is adopted at "
+        "the site: what they show is not shown of that edition; judge the run by a rule set of it"
+    )
+    text = "the figures are of the edition that is adopted at the site"
+    return [Verdict("edition", text, Outcome.NOT_DEMONSTRATED, why, Origin(known=Known.COMPUTED))]
+
+
 def _notes(trail: Trail, rules: RuleSet) -> tuple[str, ...]:
     """What must be said wherever the judgement is shown."""
     notes = list(rules.notes)
     if not rules.adopted:
         notes.append("the edition adopted at the site is not stated")
+    if rules.of_derated and trail.derated_kw is None:
+        notes.append("percents of load are of the nameplate: the site file states no derated kW")
     if not trail.complete:
         notes.append("the record is not complete: the run was interrupted, or part of it could not be written")
     return tuple(notes)

@@ -5,6 +5,7 @@ ends before the time is over shows nothing of what came later; a source that sto
 """
 
 from array import array
+from bisect import bisect_left
 from math import isnan
 
 from benchctl.assessment.case import Case
@@ -24,7 +25,8 @@ def rest(case: Case, rule: Rest) -> Verdict:
     what = f"the source runs on at no load (at most {percent(rule.no_load_percent)}) for {length(rule.for_s)}"
     text = f"{rule.text}: {what}" if rule.text else what
     least_kw = rule.no_load_percent * trail.nameplate_kw / 100.0
-    loaded = [k for k, kw in enumerate(trail.power_kw) if kw > least_kw]
+    begin = bisect_left(trail.t_s, trail.begins_s)
+    loaded = [k for k in range(begin, len(trail.t_s)) if trail.power_kw[k] > least_kw]
     if not loaded:
         why = "no load is seen that the source could rest from"
         return Verdict(rule.key, text, Outcome.NOT_DEMONSTRATED, why, rule.origin)

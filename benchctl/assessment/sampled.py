@@ -11,11 +11,10 @@ from bisect import bisect_left
 from dataclasses import dataclass
 
 from benchctl.assessment.case import Case
+from benchctl.assessment.gauged import loaded_span
 from benchctl.assessment.minutes import minutes, runs
 from benchctl.assessment.spans import EPSILON_S, UNKNOWN, Run, Samples, doubt, lenient, mark, strict
 from benchctl.core.ruleset import SampleBase
-
-LOADED = 0.02  # share of nameplate above which there is load: readings are counted from there
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +45,15 @@ def sampled(case: Case, low_kw: float | None, high_kw: float | None) -> Sampled:
 
 
 def reading_times(case: Case) -> list[float]:
-    """When readings were logged: those that a person took, or else each interval from the first load on."""
+    """When readings were logged: those that a person took, or else each interval from the program's first load on."""
     trail = case.trail
     times = sorted(n.at_s for n in trail.noted if not n.corrected)
     if len(times) > 1:
         return times
-    least_kw = LOADED * trail.nameplate_kw
-    begin_s = next((t for t, kw in zip(trail.t_s, trail.power_kw, strict=True) if kw > least_kw), None)
-    if begin_s is None:
+    span = loaded_span(trail)
+    if span is None:
         return []
+    begin_s = span[0]
     count = math.floor((trail.t_s[-1] - begin_s) / case.rules.reading_interval_s + EPSILON_S) + 1
     return [begin_s + k * case.rules.reading_interval_s for k in range(count)]
 

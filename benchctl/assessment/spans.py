@@ -98,7 +98,7 @@ def strict(samples: Samples, holes: Sequence[Hole], gap_s: float) -> list[Run]:
         elif how == GOOD:
             if first >= 0:
                 before_s, now_s = samples.ends_s[last], samples.begins_s[k]
-                hole = breaks.between(before_s, now_s)
+                hole = breaks.between(before_s, now_s) if holes else None
                 if hole is not None or k > last + 1:
                     if now_s - before_s <= gap_s + EPSILON_S:
                         bridged.append(Hole(before_s, now_s, hole.why if hole else "not known"))

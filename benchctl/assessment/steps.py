@@ -28,7 +28,7 @@ def step(case: Case, rule: Step) -> Verdict:
     )
     text = f"{rule.text} ({asked})" if asked else rule.text
     if entry is None:
-        why = f"no entry in the record names it; a remark such as “{rule.key}: {'8.2 s' if asked else 'done'}” does"
+        why = f"no entry in the record names it; a remark such as “{rule.key}: {_such(rule)}” does"
         return Verdict(rule.key, text, Outcome.NOT_DEMONSTRATED, why, rule.origin)
     took_s = seconds_of(entry)
     inputs = (Input("entry", entry.text, at_s=entry.at_s), Input("by", entry.who))
@@ -43,6 +43,13 @@ def step(case: Case, rule: Step) -> Verdict:
     else:
         outcome = Outcome.SHOWN
     return Verdict(rule.key, text, outcome, said, rule.origin, entry.at_s, entry.at_s, (working,))
+
+
+def _such(rule: Step) -> str:
+    """What an entry for the step may say: a time that fits, where one is asked."""
+    if rule.at_least_s is not None:
+        return length(rule.at_least_s if rule.within_s is not None else rule.at_least_s + 60.0)
+    return "done" if rule.within_s is None else f"{0.82 * rule.within_s:g} s"
 
 
 def entry_of(entries: tuple[Entry, ...], key: str) -> Entry | None:

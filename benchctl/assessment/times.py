@@ -7,11 +7,12 @@ leave possible: shown when the proven time is enough, not met when even the poss
 
 import itertools
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isnan
 
-from benchctl.assessment.case import Case
+from benchctl.assessment.case import NAMEPLATE, Case
 from benchctl.assessment.sampled import sampled
 from benchctl.assessment.spans import BAD, EPSILON_S, GOOD, Run, Samples, earliest, longest, lowest, unknown
 from benchctl.assessment.verdict import Input, Outcome, Verdict, Working
@@ -45,11 +46,21 @@ def duties(case: Case, rules: Sequence[Duty]) -> list[Verdict]:
             possible_s = min(found.possible.from_s + rule.for_s, found.possible.to_s)
     for before, now in itertools.pairwise(placed):
         if before.outcome is Outcome.SHOWN and before.proven and now.proven:
-            before.proven = replace(before.proven, to_s=min(before.proven.to_s, now.proven.from_s))
+            before.proven = _until(before.samples, before.proven, now.proven.from_s)
+            if before.possible and now.possible:
+                before.possible = _until(before.samples, before.possible, now.possible.from_s)
     case.placed |= {p.rule.key: p.proven for p in placed if p.proven is not None and p.outcome is Outcome.SHOWN}
     return [
         _verdict(case, p, rule.at_least_percent, rule.at_most_percent) for p, rule in zip(placed, rules, strict=True)
     ]
+
+
+def _until(samples: Samples, run: Run, to_s: float) -> Run:
+    """What of a time lies before another begins; its last sample is then that one's first, or the one before."""
+    if to_s >= run.to_s:
+        return run
+    last = bisect_right(samples.begins_s, to_s + EPSILON_S, run.first, run.last + 1) - 1
+    return replace(run, to_s=to_s, last=max(run.first, last))
 
 
 def unbroken(case: Case, rules: Sequence[Unbroken]) -> list[Verdict]:
@@ -195,7 +206,7 @@ def _not_known(case: Case, placed: Placed) -> str:
 def _working(case: Case, placed: Placed, low: float | None, high: float | None) -> tuple[Working, ...]:
     run, samples, trail = placed.proven, placed.samples, case.trail
     base = case.rules.sample_base
-    inputs = [Input(case.base_name, case.base_kw, "kW")]
+    inputs = list(case.base)
     if low is not None:
         inputs.append(Input(f"least: {low:g} % × {case.base_kw:g} kW ÷ 100", _kw(case, low), "kW"))
     if high is not None:
@@ -241,5 +252,12 @@ def _percents(case: Case, run: Run | None) -> tuple[Working, ...]:
     value, at_s = lowest(trail.t_s, trail.power_kw, run.from_s, run.to_s)
     if isnan(value):
         return ()
-    inputs = (Input("lowest sample", value, "kW", at_s), Input(case.base_name, case.base_kw, "kW"))
-    return (Working("lowest load", 100.0 * value / case.base_kw, "%", f"100 × kW ÷ {case.base_name}", inputs),)
+    sample = Input("lowest sample", value, "kW", at_s)
+    bases = {case.base_name: case.base_kw, NAMEPLATE: trail.nameplate_kw}
+    return tuple(
+        Working(
+            f"lowest load, of {name}", 100.0 * value / kw, "%", f"100 × kW ÷ {name}", (sample, Input(name, kw, "kW"))
+        )
+        for name, kw in bases.items()
+        if kw > 0.0
+    )

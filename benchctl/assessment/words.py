@@ -27,7 +27,7 @@ def length(seconds: float) -> str:
 
 def percent(value: float) -> str:
     """Two decimals at most."""
-    return f"{round(value, 2):g} %"
+    return f"{round(value, 2) + 0.0:g} %"  # + 0.0: nothing is never -0
 
 
 def apart(value: float, limit: float | None, decimals: int) -> str:

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from benchctl.assessment.trail import NAN, Hole
-from benchctl.core.ruleset import Duty, SampleBase, Unbroken
+from benchctl.assessment.trail import NAN, Hole, Noted, Stretch
+from benchctl.core.ruleset import Duty, Readings, SampleBase, Unbroken
 from tests.assessment.trails import NOT_MET, OPEN, ORIGIN, SHOWN, duty, trail, verdict, verdicts
 
 MINUTE = SampleBase.MINUTE
@@ -130,7 +130,7 @@ def test_coarse_samples_leave_bounds():
     t_s = [10.0 * k for k in range(182)]
     kw = [0.0] + [200.0] * 179 + [0.0, 0.0]
     made = trail(t_s, kw)
-    (timed, _) = verdict(made, duty(40.0, 1785.0)).working
+    timed = verdict(made, duty(40.0, 1785.0)).working[0]
     assert (timed.low, timed.high) == (1780.0, 1800.0)
     assert verdict(made, duty(40.0, 1780.0)).outcome is SHOWN
     assert verdict(made, duty(40.0, 1790.0)).outcome is OPEN
@@ -205,3 +205,32 @@ def test_a_figure_is_never_rounded_to_the_limit_that_it_misses():
     found = verdict(trail(t_s, kw), duty(30.0, 90.0))
     assert found.outcome is NOT_MET
     assert "149.9996 kW (29.9999 %)" in found.why
+
+
+def test_percents_of_a_derated_source_are_of_what_is_left_and_both_are_told():
+    """400 kW derated to 380 kW, where the rule set counts so: 380 kW are 100 %, and 95 % of the nameplate."""
+    t_s = [float(k) for k in range(101)]
+    made = trail(t_s, [380.0] * 101, nameplate_kw=400.0, derated_kw=380.0)
+    found = verdict(made, duty(100.0, 60.0), of_derated=True)
+    assert found.outcome is SHOWN
+    assert found.criterion == "at least 100 % of derated kW for 1 min"
+    assert [(w.name, w.value) for w in found.working[1:]] == [
+        ("lowest load, of derated kW", 100.0),
+        ("lowest load, of nameplate kW", 95.0),
+    ]
+    assert verdict(made, duty(100.0, 60.0)).outcome is NOT_MET
+    made.derated_kw = None
+    assert verdict(made, duty(100.0, 60.0), of_derated=True).outcome is NOT_MET
+
+
+def test_the_check_load_is_no_load_of_the_test():
+    """A tenth of the nameplate before the program's first segment: readings count from the load of the test."""
+    t_s = [10.0 * k for k in range(200)]
+    kw = [0.0] * 5 + [50.0] * 5 + [0.0] * 10 + [200.0] * 180
+    made = trail(t_s, kw, stretches=(Stretch(190.0, 1990.0, 1, "hold", "", 200.0),))
+    readings = Readings("readings", 900.0, ("power_kw", "oil_kpa"), ORIGIN)
+    made.noted = (Noted(205.0, 1, (("oil_kpa", 400.0),)), Noted(1100.0, 2, (("oil_kpa", 400.0),)))
+    found = verdict(made, readings)
+    assert (found.outcome, found.from_s) == (SHOWN, 200.0)
+    made.stretches = ()
+    assert verdict(made, readings).outcome is OPEN  # without a program any load is the test's

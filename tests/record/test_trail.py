@@ -92,10 +92,11 @@ def test_papers_are_what_the_record_says_and_no_more(calm):
     assert found.papers["witness"] == "the surveyor"
     assert found.papers["operator"] == "operator (rehearsed)"
     assert found.papers["nameplate_kva"] == "500 kVA"
-    assert "serial" not in found.papers
+    assert found.papers["serial"] == "NQ-G-0417"
     assert "ambient_c" not in found.papers
-    assert found.papers["calibration"] == "source meter due 2027-06-30"
-    assert found.flaws["instruments"] == "no serial number of source meter"
+    assert "as_left" not in found.papers
+    assert found.papers["calibration"] == "source meter due 2049-06-30"
+    assert (found.papers["instruments"], found.flaws) == ("source meter (NQ-M-2203)", {})
     assert found.papers["cool_down_start"] < found.papers["cool_down_end"]
     assert {one.name for one in found.logged} >= {"oil_kpa", "coolant_c"}
 
