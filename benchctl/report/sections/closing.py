@@ -23,13 +23,18 @@ def not_shown(dossier: Dossier) -> Section:
         say("load only"),
         say("quick", refresh=f"{short(dossier.trail.refresh_s)} s"),
         *([say("fans", names=", ".join(fed))] if fed else []),
-        *([say("site load")] if site.site_load_reserve_kw or _has_site_load(dossier) else []),
+        *_site_load(dossier),
     ]
     return Section(say("not shown"), (Bullets(tuple(items)),))
 
 
-def _has_site_load(dossier: Dossier) -> bool:
-    return any(i.place == "site load" for i in dossier.run.site.instruments)
+def _site_load(dossier: Dossier) -> list[str]:
+    """Whether the site's own load was part of what the source carried."""
+    site, program = dossier.run.site, dossier.run.program
+    if program is not None and program.site_load_off:
+        return [say("site load off")]
+    metered = any(i.place == "site load" for i in site.instruments)
+    return [say("site load")] if site.site_load_reserve_kw or metered else []
 
 
 def _unity(dossier: Dossier) -> list[str]:
@@ -78,6 +83,7 @@ def the_record(dossier: Dossier, embedded: tuple[str, ...]) -> Section:
         (say("record tool"), f"benchctl {run.meta.get('tool', '')}, run {run.meta.get('run', '')}"),
         (say("record files"), made_from),
         (say("record state"), state),
+        *((say("record beside"), f"{name}, sha256 {in_groups(digest)}") for name, digest in run.beside.items()),
     )
     commands = "; ".join(command.format(file=file) for command in COMMANDS)
     return Section(

@@ -8,6 +8,7 @@ from benchctl.report.sections.closing import in_groups
 from benchctl.report.sections.missing import missing
 from benchctl.report.words import say
 
+MOST_TOLD = 16  # rules by name on page 1, of each outcome
 SIGNS = {Outcome.SHOWN: "■", Outcome.NOT_MET: "▲", Outcome.NOT_DEMONSTRATED: "◇"}
 
 
@@ -76,6 +77,7 @@ def source_text(dossier: Dossier) -> str:
         volts=short(plate.volts),
         hertz=short(plate.hertz),
         cls=f", {plate.rating_class}" if plate.rating_class else "",
+        derated=say("derated", kw=short(plate.derated_kw)) if plate.derated_kw else "",
         serial=say("serial", serial=plate.serial) if plate.serial else say("no serial"),
     )
 
@@ -111,7 +113,20 @@ def _verdicts(judgements: tuple[Judgement, ...]) -> tuple[Block, ...]:
         Column(say("verdict"), strong=True),
         Column(say("decided by"), share=2.0),
     )
-    return (Table(columns, tuple(_row(j) for j in judgements)),)
+    return (Table(columns, tuple(_row(j) for j in judgements)), *_short_of(judgements))
+
+
+def _short_of(judgements: tuple[Judgement, ...]) -> tuple[Block, ...]:
+    """What was not met and what was not demonstrated, by name: nobody has to look for it on the pages behind."""
+    told = []
+    for found in (Outcome.NOT_MET, Outcome.NOT_DEMONSTRATED):
+        for j in judgements:
+            texts = [v.criterion for v in j.verdicts if v.outcome is found]
+            if texts:
+                more = [say("and more", count=len(texts) - MOST_TOLD)] if len(texts) > MOST_TOLD else []
+                of = f"{j.title}: " if len(judgements) > 1 else ""
+                told.append(say("short of", outcome=outcome(found), of=of, what="; ".join([*texts[:MOST_TOLD], *more])))
+    return (Bullets(tuple(told)),) if told else ()
 
 
 def _row(j: Judgement) -> tuple[str, ...]:

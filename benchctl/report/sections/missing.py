@@ -4,6 +4,7 @@ from datetime import date
 
 from benchctl.core.papers import PAPERS
 from benchctl.core.site import Instrument, Unit
+from benchctl.record.late import NOT_USED
 from benchctl.report.dossier import Dossier
 from benchctl.report.measures import clock
 from benchctl.report.words import say
@@ -33,8 +34,7 @@ def _record(dossier: Dossier) -> list[str]:
 
 def _papers(dossier: Dossier) -> list[str]:
     papers, flaws = dossier.trail.papers, dossier.trail.flaws
-    lacking = [PAPERS[name] for name in ALWAYS if not papers.get(name, "").strip()]
-    told = [say("lacks all", what=", ".join(lacking))] if lacking else []
+    told = [say("lacks", what=PAPERS[name]) for name in ALWAYS if not papers.get(name, "").strip()]
     return told + [f"{PAPERS.get(name, name)}: {why}" for name, why in flaws.items() if name not in COVERED]
 
 
@@ -77,4 +77,5 @@ def _doubts(dossier: Dossier) -> list[str]:
     """What is there but proves nothing: kW that contradict themselves, captures that could not be used."""
     doubts = dossier.trail.doubts
     told = [say("doubt", begin=clock(doubts[0].from_s), count=len(doubts), why=doubts[0].why)] if doubts else []
-    return told + [say("capture", why=e.text) for e in dossier.trail.entries if e.what == "capture not used"]
+    unused = {"capture not used": "capture", NOT_USED: "late"}
+    return told + [say(unused[e.what], why=e.text) for e in dossier.trail.entries if e.what in unused]

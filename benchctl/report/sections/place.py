@@ -29,6 +29,7 @@ def _nameplate(dossier: Dossier) -> tuple[tuple[str, str], ...]:
     )
     return (
         (say("rated power"), power),
+        *_derated(dossier),
         (say("rated volts"), f"{short(plate.volts)} V, {plate.wiring.value}"),
         (say("rated hertz"), f"{short(plate.hertz)} Hz; {governor}"),
         (say("rated amps"), f"{plate.rated_amps:.0f} A"),
@@ -37,6 +38,16 @@ def _nameplate(dossier: Dossier) -> tuple[tuple[str, str], ...]:
         (say("ambient"), ambient),
         (say("altitude"), say_in.say(site.altitude_m, "m", 0)),
     )  # fmt: skip
+
+
+def _derated(dossier: Dossier) -> tuple[tuple[str, str], ...]:
+    """What altitude and heat leave of the nameplate's kW, where the site file states it."""
+    plate = dossier.run.site.nameplate
+    if plate.derated_kw is None:
+        return ()
+    share = short(100.0 * plate.derated_kw / plate.power_kw, 4)
+    text = say("derated text", kw=short(plate.derated_kw), percent=share, why=plate.derated_why)
+    return ((say("derated power"), text),)
 
 
 def _units(dossier: Dossier) -> Table:

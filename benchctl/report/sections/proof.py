@@ -57,7 +57,9 @@ def _times(dossier: Dossier, v: Verdict) -> str:
 
 def _sum(dossier: Dossier, w: Working) -> Sum:
     value = f"{short(w.value)} {w.unit}".strip()
-    if w.low is not None or w.high is not None:
+    if w.low is not None and w.high is None:
+        value += " " + say("at the least")
+    elif w.low is not None and w.low != w.high:
         value += " " + say("bounds", low=short(w.low), high=short(w.high))
     inputs = [input_text(i) for i in w.inputs[:MOST_INPUTS]]
     if len(w.inputs) > MOST_INPUTS:
