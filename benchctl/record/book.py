@@ -26,6 +26,7 @@ from benchctl.record.rows import KNOWN, Packer, event_row, nanoseconds, packed, 
 from benchctl.record.schema import SCHEMA, TABLES, first_link, insertion, link, statements
 
 STATE_EVERY_S = 60.0
+ALONE_S = (0.02, 0.05, 0.1, 0.2, 0.0)  # between tries to have a file for oneself: who follows it reads for a moment
 
 
 def lock_path(path: Path) -> Path:
@@ -193,9 +194,13 @@ class Book:
         (busy, _, _) = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         if busy:
             raise sqlite3.OperationalError("a reader holds the record open; it is whole, but in two files")
-        with suppress(sqlite3.OperationalError):  # an idle reader: the file is whole, only its header still says WAL
-            self._db.execute("PRAGMA busy_timeout=0")
-            self._db.execute("PRAGMA journal_mode=DELETE")
+        self._db.execute("PRAGMA busy_timeout=0")
+        for pause_s in ALONE_S:
+            try:
+                self._db.execute("PRAGMA journal_mode=DELETE")
+                break
+            except sqlite3.OperationalError:  # a reader stays: the file is whole, only its header still says WAL
+                time.sleep(pause_s)
 
     def close(self) -> None:
         """Let go of the file, in whatever condition it is."""

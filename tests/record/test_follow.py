@@ -153,6 +153,21 @@ def test_following_leaves_no_lock_behind_and_the_closed_record_is_one_plain_file
     assert verify(path).intact
 
 
+def test_who_reads_for_a_moment_while_a_record_is_closed_is_waited_for_and_who_stays_is_not(tmp_path, monkeypatch):
+    for name, leaves in (("a.run", True), ("b.run", False)):
+        recorder = live(tmp_path / name)
+        put(recorder, frames(3))
+        with Reader(tmp_path / name) as reader:
+            assert reader.newest == 2
+            monkeypatch.setattr(
+                "benchctl.record.book.time.sleep", lambda _, r=reader, go=leaves: r.close() if go else None
+            )
+            assert recorder.close("completed", {}), recorder.problem
+        monkeypatch.undo()
+        assert verify(tmp_path / name).intact
+        assert ((tmp_path / name).read_bytes()[18:20] == b"\x01\x01") is leaves
+
+
 def test_a_reader_that_stands_in_the_middle_of_a_page_holds_up_no_writer(tmp_path):
     path, made = tmp_path / "a.run", frames(400)
     recorder = live(path)
