@@ -6,7 +6,7 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
-NAMES = ("clients", "console", "drop")
+NAMES = ("clients", "console", "drop", "mqtt")
 
 
 def main() -> int:
