@@ -5,7 +5,6 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields, is_dataclass
 from datetime import datetime
-from functools import cache
 from typing import Any, TypeVar
 
 from benchctl.core.reading import Maybe
@@ -134,9 +133,14 @@ def _plain(value: Any) -> Any:
     return tuple(_plain(v) for v in value) if isinstance(value, tuple) else value
 
 
-@cache
-def _keys(kind: type) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(kind)) if is_dataclass(kind) else ()
+_KEYS: dict[Any, tuple[str, ...]] = {}
+
+
+def _keys(kind: Any) -> tuple[str, ...]:
+    """Names of a noun's fields; none of what is no noun."""
+    if kind not in _KEYS:
+        _KEYS[kind] = tuple(f.name for f in fields(kind)) if is_dataclass(kind) else ()
+    return _KEYS[kind]
 
 
 def _object(value: Any) -> Any:
