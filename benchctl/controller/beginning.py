@@ -50,16 +50,21 @@ class Beginning:
             if self._session.current is None:
                 await self._begin(settings, (), who, lambda: "")
 
-    async def chosen(self, settings: Settings, program: SourceFile, who: str, barred: Callable[[], str]) -> Run:
-        """A run of a program, or the one in hand. Raises Rejected, also while `barred` says why none must begin now."""
+    async def chosen(
+        self, settings: Settings, files: tuple[SourceFile, ...], who: str, barred: Callable[[], str]
+    ) -> Run:
+        """A run of a program, or the one in hand. files: the program's own, and those of the rule sets it names.
+
+        Raises Rejected, also while `barred` says why none must begin now.
+        """
         async with self.lock:
-            run = self.in_hand(program)
+            run = self.in_hand(files[0])
             if run is not None:
                 return run
             why = barred()
             if why:
                 raise Rejected(why)
-            return await self._begin(settings, (program,), who, barred)
+            return await self._begin(settings, files, who, barred)
 
     def in_hand(self, program: SourceFile) -> Run | None:
         """The run of this very program, chosen or started."""

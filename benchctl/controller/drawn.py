@@ -1,13 +1,16 @@
-"""A plan as plain values, for screens that draw it instead of reading its lines."""
+"""A plan, and what rule sets say of it, as plain values, for screens that draw them instead of reading their lines."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from benchctl.core.legs import LegKind
 from benchctl.core.program import LoadIs, Program
+from benchctl.core.ruleset import RuleSet
 from benchctl.core.site import Site
 from benchctl.planning.chain import Chain, site_kw
+from benchctl.planning.judge import judge
+from benchctl.planning.judge_lines import verdict_rows
 from benchctl.planning.plan import Plan, PlannedLeg
 from benchctl.planning.timeline import asked_kw
 
@@ -29,6 +32,15 @@ def drawn(plan: Plan, site: Site, program: Program) -> dict[str, Any]:
         "cautions": list(plan.cautions),
         "readings": list(program.readings),
     }
+
+
+def promised(plan: Plan, site: Site, program: Program, rule_sets: Iterable[RuleSet]) -> list[dict[str, Any]]:
+    """`verdicts` of an answer: a mapping a rule set, with `rules`; keys as in the rows of `plan --json`."""
+    told: list[dict[str, Any]] = []
+    for rules in rule_sets:
+        *parts, whole = verdict_rows(judge(site, program, plan, rules))
+        told.append({**whole, "rules": parts})
+    return told
 
 
 def _leg(leg: PlannedLeg) -> dict[str, Any]:

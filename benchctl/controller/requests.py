@@ -7,17 +7,20 @@ import asyncio
 import time
 from collections import deque
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from benchctl.controller.beginning import Beginning
-from benchctl.controller.drawn import drawn
+from benchctl.controller.drawn import drawn, promised
 from benchctl.controller.look import Beside, look_rows
 from benchctl.controller.owner import Owner
 from benchctl.controller.recent import Recent
+from benchctl.controller.rules import judges
 from benchctl.controller.session import CHOICE_MODES, Session
 from benchctl.controller.terms import Terms
 from benchctl.controller.trend import COLUMNS
 from benchctl.controller.world import World
+from benchctl.core.charge import barred
 from benchctl.core.command import Command, Verb
 from benchctl.core.decision import Frame, Settings
 from benchctl.core.state import Mode
@@ -33,7 +36,10 @@ AGES = 400  # frames whose time is remembered
 UNKNOWN_AGE_S = 1e6  # of an order based on a frame that is long gone, or never was
 NEVER_WAIT = (Verb.DROP, Verb.UNLOAD)
 NEED_RECORD = frozenset(
-    (Verb.TAKE_CHARGE, Verb.START, Verb.SET_LOAD, Verb.SWITCH, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE)
+    (
+        *(Verb.TAKE_CHARGE, Verb.TAKE_OVER, Verb.START, Verb.SET_LOAD),
+        *(Verb.SWITCH, Verb.ADOPT, Verb.JOIN, Verb.OVERRIDE),
+    )
 )
 
 Answer = tuple[str, int]  # why an order was refused, or nothing; the number of the scan that had it
@@ -65,9 +71,9 @@ class Requests:
         """Act on a message; returns the data of the answer. Raises Rejected."""
         match message:
             case m.Order():
-                return await self._order(message.who or guest.who, message)
+                return await self._order(guest, message)
             case m.Program():
-                return await self._program(guest.who, message)
+                return await self._program(guest, message)
             case m.Look():
                 return {"rows": look_rows(self._terms.site, self.latest, self.beside())}
             case m.Registers():
@@ -114,20 +120,23 @@ class Requests:
             self._beginning.soon(command.who)
         return future
 
-    async def _order(self, who: str, order: m.Order) -> dict[str, Any]:
+    async def _order(self, guest: Guest, order: m.Order) -> dict[str, Any]:
         """Data: the number of the scan that has obeyed it."""
         try:
             verb = Verb(order.verb)
         except ValueError:
             raise Rejected(f"{order.verb!r}: known are {', '.join(v.value for v in Verb)}") from None
         unit = self._unit(order.unit)
-        if verb in NEED_RECORD and self._session.current is None:
+        who = order.who or guest.who
+        command = Command(verb, who, order.why, order.value, order.text, unit, console=guest.console)
+        others = bool(self._barred(command))  # why is told by the scan, as every refusal is
+        if verb in NEED_RECORD and self._session.current is None and not others:
             await self._beginning.by_hand(who)
-        if verb is not Verb.START:
-            return await self._given(Command(verb, who, order.why, order.value, order.text, unit, self._age_s(order)))
+        if verb is not Verb.START or others:
+            return await self._given(replace(command, age_s=self._age_s(order)))
         async with self._beginning.lock:  # nobody chooses another program meanwhile
             self._refuse_other(order.text)
-            return await self._given(Command(verb, who, order.why, age_s=self._age_s(order)))
+            return await self._given(replace(command, value=None, text="", unit=None, age_s=self._age_s(order)))
 
     async def _given(self, command: Command) -> dict[str, Any]:
         try:
@@ -139,6 +148,11 @@ class Requests:
         if refusal:
             raise Rejected(refusal)
         return {"scan": scan}
+
+    def _barred(self, command: Command) -> str:
+        """Why it is not its sender's to give, as things are now; empty where it is."""
+        latest = self.latest
+        return barred(latest.decision.state, command, latest.inputs.consoles) if latest is not None else ""
 
     def _refuse_other(self, sha256: str) -> None:
         """A start means the program that whoever starts it has looked at; an empty hash means whichever is chosen."""
@@ -161,8 +175,8 @@ class Requests:
 
     # -- programs
 
-    async def _program(self, who: str, message: m.Program) -> dict[str, Any]:
-        """Judge a program; choose it when it can be done."""
+    async def _program(self, guest: Guest, message: m.Program) -> dict[str, Any]:
+        """Judge a program; choose it when it can be done and is to be."""
         source = SourceFile.of("program", message.name, message.name, message.text)
         if source.sha256 != message.sha256:
             raise Rejected("the program did not arrive as it was sent")
@@ -171,8 +185,10 @@ class Requests:
         except FileFault as fault:
             raise Rejected(str(fault)) from None
         site = self._terms.site
+        rules = await asyncio.to_thread(judges, program, message.rule_sets)
         planned = await asyncio.to_thread(plan, site, program)
         picture = await asyncio.to_thread(drawn, planned, site, program)
+        picture["verdicts"] = await asyncio.to_thread(promised, planned, site, program, rules.rule_sets)
         refusals = [f.text for f in planned.findings if f.severity.value == "refusal"]
         settings = Settings.of(site, program, planned.scan_period_s)
         length_s = planned.totals.length_s
@@ -189,12 +205,14 @@ class Requests:
             "planned_peak_kw": settings.peak_kw,
             "unattended": site.attendance.unattended,
             "sha256": source.sha256,
+            "barred": self._barred(Command(Verb.START, guest.who, console=guest.console)),
             **picture,
         }
         run = self._beginning.in_hand(source)
-        if run is None and not refusals:
+        if run is None and message.choose and not refusals and not told["barred"]:
             await self._first_frame()
-            run = await self._beginning.chosen(settings, source, who, self._busy)
+            files = (source, *rules.named)
+            run = await self._beginning.chosen(settings, files, guest.who, lambda: self._bar(guest))
         return told if run is None else told | {"in_hand": run.started, "run": str(run.recorder.path)}
 
     async def _first_frame(self) -> None:
@@ -203,6 +221,10 @@ class Requests:
             await asyncio.wait_for(self._seen.wait(), self._answer_s)
         except TimeoutError:
             raise Rejected("nothing has been read yet") from None
+
+    def _bar(self, guest: Guest) -> str:
+        """Why a guest cannot choose another program now."""
+        return self._barred(Command(Verb.START, guest.who, console=guest.console)) or self._busy()
 
     def _busy(self) -> str:
         assert self.latest is not None

@@ -120,10 +120,15 @@ def at_rest(frame: Frame) -> bool:
     return waiting and not frame.decision.seen.loaded and not owes(state)
 
 
-def _rule_set_files(settings: Settings) -> tuple[SourceFile, ...]:
-    """The rule sets that the program names, as they are now: the run is judged by them. Raises RecordFault."""
+def _rule_set_files(settings: Settings, files: tuple[SourceFile, ...]) -> tuple[SourceFile, ...]:
+    """The rule sets that the program names and that are not among the files: the run is judged by them as they are now.
+
+    Raises RecordFault.
+    """
+    there = {file.ref for file in files if file.kind == "ruleset"}
+    named = settings.program.rule_sets if settings.program else ()
     try:
-        return tuple(read_rule_set(name)[1] for name in (settings.program.rule_sets if settings.program else ()))
+        return tuple(read_rule_set(name)[1] for name in named if name not in there)
     except FileFault as fault:
         raise RecordFault(f"a rule set that the program names cannot be read: {fault}") from None
 
@@ -160,7 +165,7 @@ class Session:
         program = settings.program.name if settings.program else ""
         self.terms.runs.mkdir(parents=True, exist_ok=True)
         path = new_run(self.terms.runs, settings.site.name, program, datetime.now().astimezone())
-        kept = (*self.terms.site_files, *files, *_rule_set_files(settings))
+        kept = (*self.terms.site_files, *files, *_rule_set_files(settings, files))
         recorder = (
             Recorder(path, settings, meta, kept)
             if self.terms.rehearsal
