@@ -138,18 +138,18 @@ async def with_host(
     who: str,
     work: "Callable[[Client], Awaitable[int]]",
     *,
-    nobody: "Callable[[str], None] | None" = None,
+    nobody: "Callable[[Exception], None] | None" = None,
 ) -> int:
     """Attach to a run host that is there, do the work and leave; returns its exit code.
 
-    Where none can be attached to, `nobody` is given why (without it the why is narrated), and it is 4.
+    Where none can be attached to, `nobody` is given the fault (without it the why is narrated), and it is 4.
     """
     from benchctl.door.client import Refused
 
     try:
         client = await attach(args, voice, role, who, starting=False)
     except (NoHost, Refused) as fault:
-        (nobody or voice.narrate)(str(fault))
+        (nobody or (lambda fault: voice.narrate(str(fault))))(fault)
         return CHAIN_LOST
     try:
         return await work(client)

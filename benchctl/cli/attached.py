@@ -25,13 +25,14 @@ def run(args: argparse.Namespace, voice: Voice) -> int:
     """Follow until the run is over or the operator leaves. Exit codes: see cli/__init__.py."""
     try:
         return asyncio.run(
-            with_host(args, voice, "console", operator(args.operator), lambda client: _follow(client, voice))
+            with_host(args, voice, "console", operator(args.operator), lambda client: _follow(client, voice, args))
         )
     except BrokenPipeError:  # as in `run`
         return NOT_GOOD
 
 
-async def _follow(client: "Client", voice: Voice) -> int:
+async def _follow(client: "Client", voice: Voice, args: argparse.Namespace) -> int:
+    from benchctl.cli.charge import TAKE_OVER, there, watches, way
     from benchctl.cli.follow import Follow
     from benchctl.cli.keyboard import Keyboard
     from benchctl.cli.status import status_lines
@@ -39,5 +40,8 @@ async def _follow(client: "Client", voice: Voice) -> int:
     now = await first(client, PATIENCE_S)
     for line in status_lines(client.welcome.site, now) if now is not None else []:
         voice.narrate(line)
+    if now is not None and watches(now, client.welcome.console, operator(args.operator)):
+        how = TAKE_OVER if there(now) else "type charge"
+        voice.narrate(f"YOU WATCH: {way(now)} ({how}); unload and drop are everybody's")
     with Keyboard() as keyboard:
         return await Follow(client, voice, keyboard, asks=True).to_the_end()

@@ -13,6 +13,7 @@ from typing import Any
 
 from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.assess import tell_verdicts
+from benchctl.cli.charge import what_now, who_gave
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
 from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, steady, wrapped
@@ -92,14 +93,15 @@ class Follow:
         return EXIT["chain lost"]
 
     def _event(self, event: m.Event) -> None:
-        by = f" ({event.who})" if event.who else ""
+        own = self._client.welcome.console
+        by = f" ({who})" if (who := who_gave(event, own)) else ""
         if event.what == "refused":
             self._refused.add(str(event.data.get("why", "")))
-        how = ASKED.get(event.what, "") if self._asks else ""
+        how = (ASKED.get(event.what, "") or what_now(event, own)) if self._asks else ""
         self._say(f"{clock(event.wall_s)}  {event.what:<18} {event.text}{by}" + (f" - {how}" if how else ""))
         if event.what == "check-in":
             self._asked_s = 0.0
-        if how:
+        if how and event.what != "refused":
             ring()
 
     def _state(self, now: Snapshot) -> None:

@@ -19,14 +19,17 @@ WATCH_S = 15.0  # how much longer it is watched
 UNLOAD_S = 300.0
 TELL_S = 10.0  # between two words on how far an unload is
 NOT_CONFIRMED = "NOT CONFIRMED: use the unit's emergency stop"
+NOT_LET_IN = "use the units' emergency stops; `kill` of that process unloads too, a second one drops"
 NOBODY = "nothing on this computer owns the chain: use the units' emergency stops, or start a run host first"
 
 
 def take_off(args: argparse.Namespace, voice: Voice, verb: str) -> int:
     """Ask for it and watch it; returns the exit code."""
+    from benchctl.door.client import Gone, Refused
 
-    def nobody(why: str) -> None:
-        voice.narrate(f"{why}; {NOBODY}")
+    def nobody(fault: Exception) -> None:
+        there = isinstance(fault, Refused) and not isinstance(fault, Gone)
+        voice.narrate(f"{fault}; {NOT_LET_IN if there else NOBODY}")
         voice.row({"outcome": "chain lost", "confirmed": False})
 
     work = with_host(args, voice, "visitor", operator(), lambda client: _take_off(client, voice, verb), nobody=nobody)

@@ -9,7 +9,8 @@ import asyncio
 from typing import TYPE_CHECKING
 
 from benchctl.cli import NOT_GOOD, USAGE
-from benchctl.cli.attach import NoHost, attach, operator
+from benchctl.cli.attach import NoHost, attach, first, operator
+from benchctl.cli.charge import charge_words
 from benchctl.cli.control import broker_argument, rehearse_arguments
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import runs_argument
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from benchctl.door.client import Client
     from benchctl.files.shelf import SourceFile
 
+PATIENCE_S = 10.0
 HELP = "run a program on the chain, on the record, with the operator's answers"
 
 
@@ -32,6 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="cautions are confirmed, nobody has to be there: only where the site file says `unattended: allowed`",
     )
+    parser.add_argument("--take-over", metavar="WHY", help="from whoever has charge at another console; recorded")
     parser.add_argument("--anyway", action="store_true", help="although there may be too little room for the record")
     rehearse_arguments(parser)
     broker_argument(parser)
@@ -82,12 +85,14 @@ async def _run(args: argparse.Namespace, voice: Voice, source: "SourceFile") -> 
 
 
 async def _start(  # type: ignore[no-untyped-def]
-    args, voice, client: "Client", keyboard, source: "SourceFile"
+    args, voice, client: "Client", keyboard: "Keyboard", source: "SourceFile"
 ) -> int | tuple[str, str]:
     """Plan, cautions, charge, start. The run's path and who is in charge, or an exit code when it goes no further.
 
     Raises Refused.
     """
+    from benchctl.door.client import Refused
+
     told = await client.program(source.name, source.text, anyway=args.anyway)
     for line in told["lines"]:
         voice.narrate(line)
@@ -103,16 +108,40 @@ async def _start(  # type: ignore[no-untyped-def]
         voice.narrate("--confirmed: the site file does not say `unattended: allowed`; run it without, and be there")
         voice.row({"outcome": "refused", "why": "the site does not allow unattended runs"})
         return NOT_GOOD
+    why = await _why_over(args, voice, client, keyboard)
     who = args.operator
-    if not args.confirmed:
+    if not args.confirmed and why is not None:
         who = await _confirmed(voice, keyboard, who)
-        if not who:
-            voice.narrate("nobody has taken charge: nothing was switched")
-            voice.row({"outcome": "not started"})
-            return NOT_GOOD
+    if why is None or not who:
+        voice.narrate("nobody has taken charge: nothing was switched")
+        voice.row({"outcome": "not started"})
+        return NOT_GOOD
+    if why:
+        await client.order("take over", why=why, who=who)
     await client.order("take charge", text="unattended" if args.confirmed else "", who=who)
+    if told["barred"]:  # it was not chosen: another had charge
+        told = await client.program(source.name, source.text, anyway=args.anyway)
+        if "run" not in told:
+            raise Refused("; ".join(told["refusals"]) or told["barred"])
     await client.order("start", text=told["sha256"], who=who)  # this one, not what somebody else may have chosen since
     return str(told["run"]), who
+
+
+async def _why_over(  # type: ignore[no-untyped-def]
+    args, voice, client: "Client", keyboard: "Keyboard"
+) -> str | None:
+    """Why we take over from a console that has charge; empty where none has, None where nobody says why."""
+    from benchctl.cli.charge import there, watches, way
+
+    now = await first(client, PATIENCE_S)
+    if now is None or not watches(now, client.welcome.console, "") or not there(now):
+        return ""
+    if args.take_over or args.confirmed:
+        if not args.take_over:
+            voice.narrate(f"{way(now)}: say --take-over WHY")
+        return args.take_over or None
+    voice.narrate(f"{charge_words(now)}. Type why you take over (nothing: leave).")
+    return (await keyboard.line() or "").strip() or None
 
 
 async def _confirmed(voice: Voice, keyboard: "Keyboard", who: str | None) -> str:

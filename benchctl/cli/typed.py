@@ -101,6 +101,7 @@ WORDS: dict[str, tuple[str, Callable[[str, str], Parts]]] = {
     "yes": ("answer", _word),
     "no": ("answer", _word),
     "charge": ("take charge", _nothing),
+    "over": ("take over", _remark),
     "adopt": ("adopt", _nothing),
     "set": ("set load", _figure("kW")),
     "switch": ("switch", _switch),

@@ -19,8 +19,8 @@ from benchctl import __version__
 from benchctl.claim import FOLDER as CLAIMS
 from benchctl.claim import claim, endpoints
 from benchctl.clocks import running_clock
-from benchctl.controller.broadcast import Broadcast
 from benchctl.controller.awake import Awake
+from benchctl.controller.broadcast import Broadcast
 from benchctl.controller.connections import Connections
 from benchctl.controller.ending import Ending
 from benchctl.controller.introduce import identity
@@ -140,6 +140,7 @@ class Host:
             ),
             session.health,
             attached=self._somebody,
+            consoles=lambda: self._door.consoles if self._door is not None else (),
             running=None if rehearsal else running_clock(),
         )
         if self._rehearsed is not None:

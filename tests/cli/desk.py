@@ -6,6 +6,7 @@ import signal
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 from benchctl.cli.follow import Follow
@@ -63,6 +64,7 @@ class Played:
 
     def __init__(self, snapshot: Snapshot | None = None) -> None:
         self.snapshot, self.lost = snapshot, ""
+        self.welcome = SimpleNamespace(console="console 1")
         self.orders: list[tuple[str, dict[str, Any]]] = []
         self.refuses = ""
         self.answers: dict[str, Any] = {"scan": 7}

@@ -19,6 +19,7 @@ LINES: dict[str, tuple[str, dict[str, Any]]] = {
     "yes": ("answer", {"text": "yes"}),
     "no": ("answer", {"text": "no"}),
     "charge": ("take charge", {}),
+    "over shift change": ("take over", {"why": "shift change"}),
     "adopt": ("adopt", {}),
     "set 120": ("set load", {"value": 120.0}),
     "pause": ("pause", {}),
@@ -58,7 +59,7 @@ WRONG = {
     "override check load": "expected what and why, such as: override check load: witnessed by hand",
     "switch bank 1": "expected a unit and a stage, or kW of a set point, such as: switch bank 1: 20 kW on; ",
     "shelve inlet warm: sun": "expected an alarm, its unit, seconds and why, such as: shelve inlet warm bank 1 600: ",
-    "raise 20": "raise: not known; there are yes, no, charge, adopt, set, ",
+    "raise 20": "raise: not known; there are yes, no, charge, over, adopt, set, ",
 }
 
 

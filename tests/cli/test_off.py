@@ -10,7 +10,7 @@ from benchctl.cli import attach as door
 from benchctl.cli import off as room
 from benchctl.cli.attach import NoHost
 from benchctl.cli.off import NOT_CONFIRMED, take_off
-from benchctl.door.client import Refused
+from benchctl.door.client import Gone, Refused
 from tests.cli.desk import Played, Quiet, shown
 
 ARGS = argparse.Namespace(site=None, rehearse=False)
@@ -120,14 +120,21 @@ def test_a_run_host_that_goes_meanwhile_is_told_and_nothing_is_confirmed(client)
     assert voice.said[-1].startswith(NOT_CONFIRMED)
 
 
-@pytest.mark.parametrize("fault", [NoHost("no run host on this computer"), Refused("does not take connections")])
-def test_where_nobody_owns_the_chain_the_emergency_stops_are_named(client, monkeypatch, fault):
+@pytest.mark.parametrize(
+    ("fault", "way"),
+    [
+        (NoHost("no run host on this computer"), room.NOBODY),
+        (Gone("is gone: nobody listens on its port"), room.NOBODY),
+        (Refused("speaks version 2 of the messages"), room.NOT_LET_IN),  # it owns the chain, and cannot be asked
+    ],
+)
+def test_where_nobody_can_be_asked_the_emergency_stops_are_named(client, monkeypatch, fault, way):
     async def nobody(*_, **__):
         raise fault
 
     monkeypatch.setattr(door, "attach", nobody)
     voice = Quiet()
     assert take_off(ARGS, voice, "drop") == 4
-    assert voice.said == [f"{fault}; {room.NOBODY}"]
+    assert voice.said == [f"{fault}; {way}"]
     assert "emergency stop" in voice.said[0]
     assert voice.rows == [{"outcome": "chain lost", "confirmed": False}]

@@ -22,8 +22,8 @@ from tests.core.worlds import Stepper, site, staged
 
 FIRST, SECOND = "console 1", "console 2"
 BOTH = (FIRST, SECOND)
-ROBIN = {"who": "Robin", "console": FIRST}
-KIM = {"who": "Kim", "console": SECOND}
+ROBIN: dict[str, Any] = {"who": "Robin", "console": FIRST}
+KIM: dict[str, Any] = {"who": "Kim", "console": SECOND}
 ORDERS = [verb for verb in Verb if verb not in (*EVERYBODYS, *TAKING)]
 
 
@@ -134,7 +134,7 @@ def test_another_person_at_the_same_console_says_why_too():
 
 def test_the_same_person_at_two_consoles_orders_at_one():
     w = charged()
-    elsewhere = {"who": "Robin", "console": SECOND}
+    elsewhere: dict[str, Any] = {"who": "Robin", "console": SECOND}
     assert refusal(w, Command(Verb.SET_LOAD, value=20.0, **elsewhere)).startswith("Robin at console 1 has charge")
     w.consoles = (SECOND,)  # its terminal has died
     assert refusal(w, Command(Verb.SET_LOAD, value=20.0, **elsewhere)) == ""

@@ -91,7 +91,8 @@ def test_a_link_is_no_card(tmp_path, listener):
 @POSIX
 def test_the_card_of_another_user_is_told_and_not_used(tmp_path, listener, monkeypatch):
     write_card(tmp_path, card(listener))
-    me, told = os.geteuid(), []
+    me = os.geteuid()
+    told: list[str] = []
     monkeypatch.setattr("benchctl.door.card.refuse_shared", lambda folder: None)  # the folder would be refused before
     monkeypatch.setattr(os, "geteuid", lambda: me + 1)
     assert read_cards(tmp_path, told.append) == []
@@ -122,7 +123,8 @@ def test_a_folder_that_is_a_link_to_one_that_others_write_into_holds_no_cards(tm
 @POSIX
 def test_a_card_that_cannot_be_read_is_told_and_the_others_are_used(tmp_path, listener, monkeypatch):
     good, bad = write_card(tmp_path, card(listener)), write_card(tmp_path, card(listener, pid=9))
-    opening, told = os.open, []
+    opening = os.open
+    told: list[str] = []
 
     def refusing(path, *rest, **keys):  # a mode of 000 stops no superuser
         if path == bad.path:

@@ -52,6 +52,11 @@ def spoken(version: int, kind: str) -> bytes:
     return json.dumps(next(line for line in VERSIONS[version] if line["kind"] == kind)).encode() + b"\n"
 
 
+async def shown(client: Client, number: int) -> None:
+    """Wait until a scan has come."""
+    await until(lambda: client.snapshot is not None and client.snapshot.number == number)
+
+
 # Without the secret
 
 
@@ -202,7 +207,7 @@ async def test_a_thousand_connections_take_no_place_of_who_is_in_and_no_more_soc
             for n in range(10):
                 await asyncio.to_thread(hundred)
                 door.show(numbered(n))
-                await until(lambda n=n: inside.snapshot is not None and inside.snapshot.number == n)
+                await shown(inside, n)
             await until(lambda: door._count == 1001)
             assert len(door._open) <= STRANGERS + 1
             late = await Client.connect(card, "witness", "console")
@@ -239,7 +244,7 @@ async def test_a_flood_of_connections_keeps_no_drop_out_and_stops_no_scan(tmp_pa
                 assert (await client.order("drop"))["asked"]["verb"] == "drop"
                 await client.close()
                 door.show(numbered(n))
-                await until(lambda n=n: inside.snapshot is not None and inside.snapshot.number == n)
+                await shown(inside, n)
         assert not inside.lost
         await inside.close()
 
