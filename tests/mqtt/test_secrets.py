@@ -55,7 +55,7 @@ async def whole_run(here, broker):
     file = here.folder / "depot.yaml"
     file.write_text(BROKER.format(port=broker.port))
     here.env |= {"DEPOT_PASSWORD": SECRET + "wrong"}
-    words = ["--site", str(here.site), "--rehearse", "--broker", str(file)]
+    words = ["--site", str(here.site), "--rehearse", "--speed", "10", "--broker", str(file)]
     wrong = here.start("benchctl", "control", "--foreground", *words)
     await broker.until(lambda: broker.logins, 30.0)
     await asyncio.sleep(0.5)
