@@ -35,6 +35,7 @@ VERBS: dict[str, str] = {
     "runs": "benchctl.cli.runs",
     "show": "benchctl.cli.show",
     "capture": "benchctl.cli.capture",
+    "late": "benchctl.cli.late",
     "assess": "benchctl.cli.assess",
     "report": "benchctl.cli.report",
     "verify": "benchctl.cli.verify",

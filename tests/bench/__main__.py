@@ -6,7 +6,7 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
-NAMES = ("clients", "console", "drop", "mqtt")
+NAMES = ("clients", "console", "drop", "mqtt", "proof")
 
 
 def main() -> int:

@@ -137,11 +137,13 @@ def _typed(dossier: Dossier) -> tuple[Block, ...]:
         Column(say("read by"), share=1.0),
     )
     rows = tuple(_reading(dossier, reading, names) for reading in noted)
-    return (Table(columns, rows, say("typed")), Para(say("typed caption"), "note"))
+    late = (Para(say("typed late"), "note"),) if any(reading.late for reading in noted) else ()
+    return (Table(columns, rows, say("typed")), Para(say("typed caption"), "note"), *late)
 
 
 def _reading(dossier: Dossier, reading: Noted, names: list[str]) -> tuple[str, ...]:
     values = dict(reading.values)
     cells = [dossier.measures.number(values.get(name), BY_NAME[name].unit, BY_NAME[name].decimals) for name in names]
-    who = f"{reading.who}, {say('corrected')}" if reading.corrected else reading.who
+    marks = (*((say("corrected"),) if reading.corrected else ()), *((reading.late,) if reading.late else ()))
+    who = ", ".join((reading.who, *marks))
     return (str(reading.number), dossier.time(reading.at_s), *cells, who)
