@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from benchctl.core.causes import BY_KEY
 from benchctl.core.shown import AlarmShown, Snapshot
+from benchctl.tui.view import charge
 from benchctl.tui.view.chain import ASCII
 from benchctl.tui.view.picture import Picture, Told
 from benchctl.tui.view.scrolled import last, part, visible
@@ -269,7 +270,7 @@ def history(picture: Picture, width: int) -> list[Line]:
         word, text = _word(event, texts)
         if not word:
             continue
-        by = f" ({event.who})" if event.who else ""
+        by = f" ({who})" if (who := charge.signed(event, picture.place.console)) else ""
         text = text.removeprefix(f"{event.unit}: ") if event.unit else text
         mark = Mark.STRONG if word in ("raised", "TRIPPED") else Mark.PLAIN
         lines.append(

@@ -6,8 +6,8 @@ it off; the smaller, the less of it.
 
 from collections.abc import Callable, Iterable
 
-from benchctl.tui.keys import Key, Kind, always, at, attached
-from benchctl.tui.view import alarms, bank, chain, contact, far, guide, program, runs, trends
+from benchctl.tui.keys import Key, Kind, always, at, attached, idle, unhurried
+from benchctl.tui.view import alarms, bank, chain, charge, contact, far, guide, program, runs, trends
 from benchctl.tui.view.picture import DropStep, Page, Picture
 from benchctl.tui.view.text import Line, Mark, Span, crop, ends, length, minutes, number
 
@@ -94,7 +94,7 @@ def state_word(picture: Picture) -> tuple[str, Mark]:
 def _first(picture: Picture, width: int) -> Line:
     now, place = picture.now, picture.place
     word, mark = state_word(picture)
-    left = [(f" {word} ", mark), (" ", Mark.PLAIN)]
+    left = [(f" {word} ", mark), (" ", Mark.PLAIN), *charge.word(picture)]
     if now is not None and now.leg is not None:
         left.append((f"{now.program} {now.leg.segment}: {now.leg.label or now.leg.kind} ", Mark.STRONG))
     elif now is not None and now.program:
@@ -131,11 +131,10 @@ def _second(picture: Picture, width: int) -> Line:
         return crop(((f" {picture.starting or 'waiting for the first scan'}", Mark.QUIET),), width)
     if now.prompt is not None:
         p = now.prompt
-        ask = f" ? {p.text}  y: {p.yes}  n: {p.no} "
+        answers = "" if charge.watches(picture) else f"y: {p.yes}  n: {p.no} "
+        ask = f" ? {p.text}  {answers}"
         return ends(((ask, Mark.MANDATORY),), ((f" {minutes(p.remaining_s)}: {p.if_silent} ", Mark.MANDATORY),), width)
-    charge = f" {now.charge} has charge " if now.charge else " nobody has charge "
-    right = ((charge, Mark.QUIET if now.charge else Mark.PLAIN),)
-    return ends(_alarm(picture), right, width)
+    return ends(_alarm(picture), (charge.line(picture),), width)
 
 
 def _alarm(picture: Picture) -> Line:
@@ -145,6 +144,8 @@ def _alarm(picture: Picture) -> Line:
     if now.trip is not None:
         more = f"  (+{len(standing) - 1})" if len(standing) > 1 else ""
         return ((f" × {now.trip.text}{more} ", Mark.FAULTY),)
+    if not standing and picture.ousted is not None:
+        return ((f" {picture.ousted.clock} {picture.ousted.text} ", Mark.MANDATORY),)
     if not standing:
         return ((" · no alarms ", Mark.QUIET),)
     first = next((a for a in standing if a.first_out), standing[0])
@@ -162,18 +163,18 @@ def _word(picture: Picture, width: int) -> Line:
     last = picture.story.events[-1] if picture.story.events else None
     if last is None:
         return crop((), width)
-    by = f" ({last.who})" if last.who else ""
+    by = f" ({who})" if (who := charge.signed(last, picture.place.console)) else ""
     return crop(((f" {last.clock} ", Mark.QUIET), (f"{last.text or last.what}{by}", Mark.PLAIN)), width)
 
 
 def _keys(picture: Picture, width: int, rows: int) -> list[Line]:
     """The keys that mean something now: the drop, what only now makes sense, what is of this page; below, the pages."""
-    keys = [k for k in at(picture.cursor.page) if k.kind is not Kind.LEAVE and k.enabled(picture)]
+    keys = [k for k in at(picture.cursor.page) if k.kind is not Kind.LEAVE and not idle(k, picture)]
     drop = next(k for k in keys if k.action == "drop")
     pages = [k for k in keys if k.shown.isdigit()]
     looks = [k for k in keys if k.kind is Kind.LOOK and k not in pages and k.shown not in UNTOLD]
     orders = [k for k in keys if k.kind in (Kind.ORDER, Kind.FORM) and k is not drop]
-    now = [k for k in orders if k.enabled not in (attached, always)]
+    now = [k for k in orders if k.enabled not in (attached, always, unhurried)]
     rest = [k for k in orders if k not in now]
     first = [(f" {drop.shown} ", Mark.FAULTY), (f"{drop.word} ", Mark.STRONG)]
     tail = (*_cap("?", "help"), *_cap("q", "leave"))
