@@ -1,4 +1,4 @@
-"""What the console is lent of this computer: programs, sites, and run hosts that are there."""
+"""What the console is lent of this computer: programs, rule sets, sites, and run hosts that are there."""
 
 import re
 from pathlib import Path
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from benchctl.cli.attach import cards_folder
 
 if TYPE_CHECKING:
-    from benchctl.tui.actions import Way
+    from benchctl.tui.extras import Way, Written
 
 TITLE = re.compile(r"^title:[ \t]*(.*?)[ \t]*$", re.MULTILINE)
 
@@ -17,15 +17,34 @@ def programs() -> list[tuple[str, str]]:
     return _files("program")
 
 
-def program_text(ref: str) -> tuple[str, str]:
-    """Name and text of a program, by its name or path. Raises ValueError in words: no such file, or what is wrong."""
+def rule_sets() -> list[tuple[str, str]]:
+    """Name and title of the rule sets in ./configs and of the shipped ones."""
+    return _files("ruleset")
+
+
+def program(ref: str) -> "Written":
+    """A program, by its name or path, with the rule sets that it names.
+
+    Raises ValueError in words: no such file, or what is wrong in one of them.
+    """
     from benchctl.files import FileFault, read_program
+    from benchctl.tui.extras import Written
 
     try:
-        _, source = read_program(ref)
+        read, source = read_program(ref)
     except FileFault as fault:
         raise ValueError(str(fault)) from None
-    return source.name, source.text
+    return Written(source.name, source.text, tuple((name, rule_set(name)) for name in read.rule_sets))
+
+
+def rule_set(ref: str) -> str:
+    """The text of a rule set, by its name or path. Raises ValueError in words: no such file, or what is wrong."""
+    from benchctl.files import FileFault, read_rule_set
+
+    try:
+        return read_rule_set(ref)[1].text
+    except FileFault as fault:
+        raise ValueError(f"a rule set cannot be read: {fault}") from None
 
 
 def ways(here: str = "") -> "list[Way]":
@@ -35,7 +54,7 @@ def ways(here: str = "") -> "list[Way]":
     """
     from benchctl.door.card import CardFault, read_cards
     from benchctl.folders import FolderFault
-    from benchctl.tui.actions import Way
+    from benchctl.tui.extras import Way
 
     try:
         cards = read_cards(cards_folder())

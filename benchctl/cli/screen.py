@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchctl.cli.attach import attach
-from benchctl.cli.lent import program_text, programs, ways
+from benchctl.cli.lent import program, programs, rule_set, rule_sets, ways
 from benchctl.cli.voice import Voice
 from benchctl.door.client import Client, Refused
 
@@ -33,10 +33,10 @@ def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
 def made(args: argparse.Namespace, who: str) -> "Console":
     """A console for these arguments of the verb, not open yet."""
     os.environ.setdefault("TEXTUAL_FPS", "120")  # a frame waits half as long for its turn, for no more work
-    from benchctl.cli import past
+    from benchctl.cli import past, verdicts
     from benchctl.record.runs import runs_folder
-    from benchctl.tui.actions import Extras
     from benchctl.tui.app import Console
+    from benchctl.tui.extras import Extras
     from benchctl.tui.link import Choice
     from benchctl.tui.theme import MONO, NIGHT
 
@@ -62,10 +62,13 @@ def made(args: argparse.Namespace, who: str) -> "Console":
 
     extras = Extras(
         programs=programs,
-        program_text=program_text,
+        program=program,
+        rule_sets=rule_sets,
+        rule_set=rule_set,
         sites=lambda: ways(args.site),
         runs=lambda: past.runs(folder()),
         run=lambda name: past.run(folder(), name),
+        verdicts=lambda name, by: verdicts.verdicts(folder(), name, by),
     )
     choice = Choice(args.site, args.rehearse, args.speed)
     app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full", extras=extras)

@@ -1,14 +1,13 @@
 """What each action of the key table does. A row here for each action there; a test holds the two together."""
 
 from collections.abc import Awaitable, Callable, Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from textual.app import SystemCommand
 
 from benchctl.tui import sheets
 from benchctl.tui.form import Form, Sheet
-from benchctl.tui.keys import Kind, at
+from benchctl.tui.keys import Kind, at, idle
 from benchctl.tui.theme import NAMES
 from benchctl.tui.view.alarms import at_cursor
 from benchctl.tui.view.picture import Page, Picture
@@ -18,32 +17,6 @@ if TYPE_CHECKING:
     from benchctl.tui.app import Console
 
 SPANS_S = (60.0, 300.0, 600.0, 1800.0, 3600.0, 4 * 3600.0, 12 * 3600.0, 0.0)  # 0 = the whole run
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """Somewhere to go: a site, or a rehearsal of it. beside: its title, whether its run host is there."""
-
-    site: str
-    rehearse: bool
-    beside: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Extras:
-    """What the console is lent by whoever starts it: files and folders are not its own business.
-
-    programs: (name, title) of what can be chosen; program_text: name and text of a file by its name or path, raises
-    ValueError in words; sites: where one can go, which may take a moment; runs: rows of the runs' folder; run: one of
-    them, opened.
-    """
-
-    programs: Callable[[], list[tuple[str, str]]] = list
-    program_text: Callable[[str], tuple[str, str]] = lambda name: (name, "")
-    sites: Callable[[], list[Way]] = list
-    runs: Callable[[], Awaitable[list[dict[str, Any]]]] | None = None
-    run: Callable[[str], Awaitable[dict[str, Any]]] | None = None
-
 
 Do = Callable[["Console"], None]
 Make = Callable[["Console"], Sheet | None] | Callable[["Console"], Awaitable[Sheet | None]]
@@ -81,15 +54,18 @@ def page(which: Page) -> Do:
         if which is cursor.page:
             return
         cursor.back, cursor.page, cursor.scroll = cursor.page, which, 0
+        cursor.rules = False
         console.opened(which)
 
     return do
 
 
 def back(console: "Console") -> None:
-    """One step back: out of an open run, from help to where it was asked for, else to the chain."""
+    """One step back: from single rules, out of an open run, from help to where it was asked for, else to the chain."""
     cursor = console.picture.cursor
-    if cursor.page is Page.RUNS and cursor.run_open:
+    if cursor.rules:
+        cursor.rules, cursor.scroll = False, 0
+    elif cursor.page is Page.RUNS and cursor.run_open:
         cursor.run_open, cursor.scroll = False, 0
         console.opened(Page.RUNS)
     else:
@@ -152,10 +128,27 @@ def scroll(console: "Console", rows: int) -> None:
 
 
 def open_run(console: "Console") -> None:
-    """The run under the cursor."""
+    """The run under the cursor; of one that is open, what the rule sets say, and back."""
     cursor = console.picture.cursor
+    if cursor.run_open:
+        open_rules(console)
+        return
     cursor.run_open, cursor.scroll = True, 0
     console.opened(Page.RUNS)
+
+
+def open_rules(console: "Console") -> None:
+    """What the rule sets say, rule by rule, and back."""
+    cursor = console.picture.cursor
+    cursor.rules, cursor.scroll = not cursor.rules, 0
+    if cursor.rules and cursor.page is Page.RUNS and console.picture.run is not None:
+        console.judging.ask(str(console.picture.run.get("run", "")), again=False)
+
+
+def working(console: "Console") -> None:
+    """The sums behind the verdicts, and back."""
+    cursor = console.picture.cursor
+    cursor.working, cursor.scroll = not cursor.working, 0
 
 
 def aside(sign: int) -> Do:
@@ -260,6 +253,8 @@ ACTIONS: dict[str, Do] = {
     "yes": order("answer", text="yes"),
     "no": order("answer", text="no"),
     "charge": ask(sheets.charge),
+    "take_over": ask(sheets.take_over),
+    "unattended": ask(sheets.unattended),
     "program": ask(sheets.program),
     "start": ask(sheets.start),
     "pause": order("pause"),
@@ -267,6 +262,7 @@ ACTIONS: dict[str, Do] = {
     "extend": ask(sheets.extend),
     "skip": ask(sheets.skip),
     "reading": ask(sheets.reading),
+    "correct": ask(sheets.correct),
     "remark": ask(sheets.remark),
     "check_in": order("check in"),
     "acknowledge": acknowledge,
@@ -282,6 +278,9 @@ ACTIONS: dict[str, Do] = {
     "pace": ask(sheets.pace),
     "inject": ask(sheets.inject),
     "site": ask(sheets.site),
+    "judge_by": ask(sheets.judge_by),
+    "open_rules": open_rules,
+    "working": working,
     "open_run": open_run,
     "page_chain": page(Page.CHAIN),
     "page_program": page(Page.PROGRAM),
@@ -311,7 +310,7 @@ ACTIONS: dict[str, Do] = {
 def palette(console: "Console") -> Iterable[SystemCommand]:
     """Every action of the page that means something now, by its word. The drop has its own key even here."""
     for key in at(console.picture.cursor.page):
-        if key.enabled(console.picture) and key.action not in ("up", "down", "page_up", "page_down", "left", "right"):
+        if not idle(key, console.picture) and key.action not in ("up", "down", "page_up", "page_down", "left", "right"):
             yield SystemCommand(key.word, key.says, _bound(console, key.action, key.kind))
 
 

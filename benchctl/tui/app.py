@@ -18,11 +18,13 @@ from textual.driver import Driver
 from textual.screen import ModalScreen, Screen
 
 from benchctl.tui import actions
+from benchctl.tui.extras import Extras
 from benchctl.tui.face import Face
 from benchctl.tui.fetch import Fetch
 from benchctl.tui.form import Form
 from benchctl.tui.gate import LOOK_S, WINDOW_S, Gate, Typed
-from benchctl.tui.keys import DROP_KEYS, Kind, meant
+from benchctl.tui.judging import Judging
+from benchctl.tui.keys import DROP_KEYS, Kind, barred, meant
 from benchctl.tui.link import Attach, Choice, Link
 from benchctl.tui.terminal import Ends
 from benchctl.tui.theme import MARKS, NAMES, THEMES
@@ -54,15 +56,16 @@ class Console(App[int]):
         *,
         look: str = NAMES[0],
         glyphs: str = "full",
-        extras: "actions.Extras | None" = None,
+        extras: Extras | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
         self.picture = Picture(who=who, glyphs=glyphs)
         self.face = Face()
-        self.link = Link(self.picture, attach, choice, self.changed, self.bell, self._handle_exception)
-        self.extras = extras or actions.Extras()
-        self.fetch = Fetch(self.link, self.extras, self.changed)
+        self.link = Link(self.picture, attach, choice, self.changed, self.bell, self._handle_exception, self.run_ended)
+        self.extras = extras or Extras()
+        self.judging = Judging(self.picture, self.extras, self.changed, self._judged)
+        self.fetch = Fetch(self.link, self.extras, self.changed, lambda run: self.judging.ask(run, again=False))
         self.ends = Ends(self)
         self.fault: Exception | None = None  # of the screen itself, that ended it
         self._look, self._clock, self._gate = look, clock, Gate()
@@ -88,6 +91,7 @@ class Console(App[int]):
     async def on_unmount(self) -> None:
         """The screen goes, the run host stays."""
         await self.fetch.close()
+        await self.judging.close()
         await self.link.close()
         self.ends.release()
 
@@ -218,6 +222,9 @@ class Console(App[int]):
             return
         event.stop()
         event.prevent_default()
+        if why := barred(key, self.picture):
+            self.link.say(why, bad=True)
+            return
         if not key.enabled(self.picture):
             self.link.say(f"{key.word}: not now", bad=False)
             return
@@ -228,6 +235,18 @@ class Console(App[int]):
         """From everywhere, at once."""
         self.link.drop()
         self.redraw()
+
+    def run_ended(self, run: str) -> None:
+        """The record of a run has been closed: what it shows of its rule sets is told on the program's page."""
+        self.picture.ended = run
+        self.judging.ask(run)
+
+    def _judged(self, run: str) -> None:
+        """A run has been judged; of the one that has just ended that is said."""
+        sets = self.picture.judged[run].get("sets", ())
+        if run == self.picture.ended and sets:
+            said = "; ".join(f"{told['rule_set']}: {told['standing']}" for told in sets)
+            self.link.say(f"{said} (enter on page 2 says why)")
 
     def opened(self, page: Page) -> None:
         """A page is shown, or another bank or run on it: fetch what only it needs."""

@@ -13,7 +13,7 @@ from benchctl.tui.view.picture import Page, Picture, Register, Registers
 from benchctl.tui.view.text import clean
 
 if TYPE_CHECKING:
-    from benchctl.tui.actions import Extras
+    from benchctl.tui.extras import Extras
     from benchctl.tui.link import Link
 
 REGISTERS_S = 1.0  # at most so often: two scans
@@ -21,10 +21,16 @@ CONTACT_S = 2.0
 
 
 class Fetch:
-    """Of one console. changed: called when the picture has changed."""
+    """Of one console. changed: called when the picture has changed; judge: with the name of a run that was opened."""
 
-    def __init__(self, link: "Link", extras: "Extras", changed: Callable[[], None]) -> None:
-        self._link, self._extras, self._changed = link, extras, changed
+    def __init__(
+        self,
+        link: "Link",
+        extras: "Extras",
+        changed: Callable[[], None],
+        judge: Callable[[str], None] = lambda run: None,
+    ) -> None:
+        self._link, self._extras, self._changed, self._judge = link, extras, changed, judge
         self._asking: asyncio.Task[None] | None = None
         self._asked_s = 0.0
 
@@ -87,7 +93,7 @@ class Fetch:
         picture, client = self._picture, self._link.client
         if client is None or picture.lost:
             return
-        picture.contact = tuple(_cleaned(row) for row in (await client.look()).get("rows", ()))
+        picture.contact = tuple(cleaned(row) for row in (await client.look()).get("rows", ()))
 
     async def _runs(self) -> None:
         if self._extras.runs is None:
@@ -95,7 +101,7 @@ class Fetch:
             return
         self._picture.fetching = "" if self._picture.runs else "reading the folder of runs"
         self._changed()
-        self._picture.runs = tuple(_cleaned(row) for row in await self._extras.runs())
+        self._picture.runs = tuple(cleaned(row) for row in await self._extras.runs())
         self._picture.fetching = ""
 
     async def _run(self) -> None:
@@ -107,8 +113,10 @@ class Fetch:
         name = str(picture.runs[min(picture.cursor.run, len(picture.runs) - 1)].get("run", ""))
         picture.fetching = f"opening {name}"
         self._changed()
-        picture.run = _cleaned(await self._extras.run(name))
+        picture.run = run = cleaned(await self._extras.run(name))
         picture.fetching = ""
+        if not run.get("fault") and run.get("condition") != "being written":  # that one is judged when asked for
+            self._judge(name)
 
 
 def _register(row: dict[str, Any]) -> Register:
@@ -123,12 +131,12 @@ def _register(row: dict[str, Any]) -> Register:
     )
 
 
-def _cleaned(value: Any) -> Any:
+def cleaned(value: Any) -> Any:
     """Texts of devices, files and people without what could steer a terminal, however deep they lie."""
     if isinstance(value, str):
         return clean(value)
     if isinstance(value, dict):
-        return {key: _cleaned(inner) for key, inner in value.items()}
+        return {key: cleaned(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):
-        return tuple(_cleaned(inner) for inner in value)
+        return tuple(cleaned(inner) for inner in value)
     return value

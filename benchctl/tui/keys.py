@@ -9,10 +9,17 @@ from dataclasses import dataclass
 from enum import Enum
 
 from benchctl.core.shown import Snapshot
+from benchctl.tui.view import charge, rules
 from benchctl.tui.view.picture import Page, Picture
 
 DROP_KEYS = ("ctrl+o", "f9")
 QUIT_KEYS = ("q", "ctrl+c", "ctrl+q")
+
+# What a console may do that only watches: take load off, look, say who is there, play the world of a rehearsal.
+WATCHERS = (
+    *("drop", "unload", "check_in", "remark", "charge", "take_over"),
+    *("program", "judge_by", "site", "pace", "inject"),
+)
 
 
 class Kind(Enum):
@@ -34,6 +41,11 @@ def always(_: Picture) -> bool:
 
 def _now(test: Callable[[Snapshot], bool]) -> Enabled:
     return lambda p: p.live and p.now is not None and test(p.now)
+
+
+def unhurried(p: Picture) -> bool:
+    """Past runs are looked at, or no program runs on whose page there are other things to do."""
+    return p.cursor.page is Page.RUNS or p.now is None or p.now.mode not in ("checks", "running")
 
 
 attached = _now(lambda s: True)
@@ -78,7 +90,9 @@ KEYS: tuple[Key, ...] = (
     Key(("n",), "n", "no", "no", ORDER, "Answers the open question with no.", (), asked),
     Key(("c",), "c", "take charge", "charge", FORM,
         "Confirms the cautions and says who watches. Nothing is written to a bank before.", (),
-        _now(lambda s: not s.charge)),
+        lambda p: p.live and p.now is not None and charge.free(p.now, p)),
+    Key(("C",), "C", "take over", "take_over", FORM, "Charge from another console, with a reason for all to see.", (),
+        lambda p: p.live and charge.others(p)),
     Key(("f",), "f", "program", "program", FORM, "Picks a program and shows its plan.", (), attached),
     Key(("g",), "g", "start", "start", FORM, "Starts the program through the checks.", (),
         at_rest),
@@ -113,8 +127,18 @@ KEYS: tuple[Key, ...] = (
     Key(("x",), "x", "pace", "pace", FORM, "How fast the rehearsal goes.", (), rehearsing),
     Key(("b",), "b", "break", "inject", FORM, "Puts a fault into the rehearsal.", (), rehearsing),
     Key(("s",), "s", "site", "site", FORM, "Another site, or a rehearsal of it."),
-    Key(("enter",), "enter", "open", "open_run", LOOK, "Opens the run under the cursor.", (Page.RUNS,),
-        lambda p: bool(p.runs) and not p.cursor.run_open),
+    Key(("V",), "V", "correct reading", "correct", FORM, "Corrects a reading; what was typed first stays legible.", (),
+        attached),
+    Key(("U",), "U", "unattended", "unattended", FORM,
+        "Declares that nobody has to be there, where the site file allows it; or that somebody is.", (), attached),
+    Key(("enter",), "enter", "open", "open_run", LOOK, "Opens the run under the cursor; then its verdicts, and back.",
+        (Page.RUNS,), lambda p: bool(p.runs)),
+    Key(("enter",), "enter", "verdicts", "open_rules", LOOK, "What the rule sets say, rule by rule, and back.",
+        (Page.PROGRAM,), lambda p: p.cursor.rules or rules.any_told(p)),
+    Key(("w",), "w", "working", "working", LOOK, "The sums behind the verdicts, and back.", (Page.PROGRAM, Page.RUNS),
+        lambda p: p.cursor.rules),
+    Key(("j",), "j", "judge by", "judge_by", FORM, "Further rule sets that plans and runs are judged by.",
+        (Page.PROGRAM, Page.RUNS), unhurried),
     Key(("1",), "1", "chain", "page_chain", LOOK, "The chain and the source at a glance."),
     Key(("2",), "2", "program", "page_program", LOOK, "The plan and where it is."),
     Key(("3",), "3", "trends", "page_trends", LOOK, "The last minute to the whole run."),
@@ -141,6 +165,17 @@ KEYS: tuple[Key, ...] = (
     Key(QUIT_KEYS, "q", "leave", "leave", LEAVE, "Asks, with the load named, when load is on."),
 )
 # fmt: on
+
+
+def barred(key: Key, picture: Picture) -> str:
+    """Why a key does nothing because another console has charge; empty where that is no reason."""
+    orders = key.kind in (ORDER, FORM) and key.action not in WATCHERS
+    return charge.bar(picture) if orders and charge.watches(picture) else ""
+
+
+def idle(key: Key, picture: Picture) -> bool:
+    """Whether a key means nothing now."""
+    return not key.enabled(picture) or bool(barred(key, picture))
 
 
 def at(page: Page) -> tuple[Key, ...]:

@@ -9,6 +9,7 @@ import time
 from collections import deque
 from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from benchctl.core.shown import Snapshot
@@ -17,6 +18,7 @@ from benchctl.door.client import Client, Refused
 from benchctl.door.plates import UnitPlate
 from benchctl.tui.past import back_fill
 from benchctl.tui.view.alarms import followed
+from benchctl.tui.view.charge import of_others, taken_from, watches
 from benchctl.tui.view.loud import rings
 from benchctl.tui.view.picture import STALE_S, BankTold, DropStep, Picture, Place, StageTold, Told
 from benchctl.tui.view.text import clean
@@ -24,6 +26,7 @@ from benchctl.tui.view.text import clean
 AGAIN_S = 2.0  # between two tries to attach again
 PACE_OVER_S = 4.0
 MISSED = 2.5  # scan periods without a scan: some were missed
+NOT_BEGUN = "not started"  # the outcome of a run of a program that was chosen, and then another
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,8 @@ Attach = Callable[[Choice, bool], Awaitable[Client]]  # whether one may be start
 class Link:
     """One console's connection. changed: called when the picture has changed; rang: when a bell is due.
 
-    failed: called with a fault of our own, which nobody else would hear of.
+    failed: called with a fault of our own, which nobody else would hear of. ended: called with the name of a run whose
+    record has been closed, if it was begun.
     """
 
     def __init__(
@@ -52,10 +56,11 @@ class Link:
         changed: Callable[[], None],
         rang: Callable[[], None],
         failed: Callable[[Exception], None] = lambda fault: None,
+        ended: Callable[[str], None] = lambda run: None,
     ) -> None:
         self.picture, self.choice = picture, choice
         self.client: Client | None = None
-        self._attach, self._changed, self._rang, self._failed = attach, changed, rang, failed
+        self._attach, self._changed, self._rang, self._failed, self._ended_run = attach, changed, rang, failed, ended
         self._tasks: set[asyncio.Task[None]] = set()
         self._seen: deque[tuple[float, float]] = deque(maxlen=64)  # our time, the bench's
         self._came_s: float | None = None
@@ -80,7 +85,7 @@ class Link:
         fresh = Picture(who=self.picture.who, glyphs=self.picture.glyphs, runs=self.picture.runs)
         for name in (
             *("place", "now", "quiet_s", "lost", "pace", "story", "traces", "plan", "drop"),
-            *("registers", "contact", "run", "fetching", "cursor"),
+            *("registers", "contact", "run", "fetching", "cursor", "ousted", "ended"),
         ):
             setattr(self.picture, name, getattr(fresh, name))
         self.choice, self.client, self._came_s = choice, None, None
@@ -142,7 +147,15 @@ class Link:
     def _take(self, news: Snapshot | m.Event) -> None:
         picture = self.picture
         if isinstance(news, m.Event):
-            picture.story.add(told(news))
+            picture.story.add(event := told(news))
+            if taken_from(event, picture.place.console):
+                picture.ousted = event
+                self.say(event.text, bad=True)
+                self._rang()
+            elif words := of_others(event, picture.place.console):
+                self.say(words)
+            if news.what == "outcome" and news.text != NOT_BEGUN:
+                self._ended_run(clean(Path(str(news.data.get("run", ""))).stem))
             return
         before_s, self._came_s = self._came_s, time.monotonic()
         patience_s = max(STALE_S, MISSED * picture.place.scan_period_s)
@@ -151,6 +164,7 @@ class Link:
         if rings(picture.now, news):
             self._rang()
         picture.now, picture.quiet_s = news, 0.0
+        picture.ousted = picture.ousted if watches(picture) else None
         self._seen.append((self._came_s, news.now_s))
         picture.pace = self._pace()
         if picture.drop in (DropStep.SENT, DropStep.ACCEPTED) and news.dropped and news.off:
@@ -238,6 +252,7 @@ def place_of(welcome: m.Welcome) -> Place:
         scan_period_s=welcome.scan_period_s,
         pid=welcome.pid,
         runs=clean(welcome.runs),
+        console=welcome.console,
     )
 
 

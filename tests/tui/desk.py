@@ -19,8 +19,8 @@ from benchctl.core.shown import Snapshot
 from benchctl.door import messages as m
 from benchctl.door.client import Client, Refused
 from benchctl.door.plates import InstrumentPlate, SourcePlate, UnitPlate
-from benchctl.tui.actions import Extras, Way
 from benchctl.tui.app import Console
+from benchctl.tui.extras import Extras, Way, Written
 from benchctl.tui.form import Field, Form
 from benchctl.tui.gate import WINDOW_S
 from benchctl.tui.link import Choice
@@ -54,12 +54,12 @@ def welcome(**changes: Any) -> m.Welcome:
             name="set", kind="generating set", power_kw=400.0, apparent_kva=500.0, volts_v=400.0, hertz=50.0,
             rated_amps=721.7, power_factor=0.8, rating_class="ESP", wiring="three-phase four-wire"),
         "limits": {}, "attendance": ("somebody must be there",), "rehearsal": False, "speed": 1.0, "pid": 4711,
-        "scan_period_s": 0.5, "run": "", "runs": "runs"}  # fmt: skip
+        "scan_period_s": 0.5, "run": "", "runs": "runs", "console": "console 1"}  # fmt: skip
     return m.Welcome(**keys | changes)
 
 
 REST: dict[str, Any] = {
-    "mode": "idle", "charge": "", "off": True, "loaded": False, "target_kw": 0.0, "possible_kw": 0.0,
+    "mode": "idle", "charge": "", "charge_console": "console 1", "off": True, "loaded": False, "target_kw": 0.0, "possible_kw": 0.0,
     "ceiling_kw": 400.0, "available_kw": 450.0, "read_back_kw": 0.0, "trip": None, "prompt": None, "alarms": (),
     "leg": None, "program": "",
 }  # fmt: skip
@@ -75,6 +75,7 @@ class Host:
         self.lost = ""
         self.orders: list[tuple[str, dict[str, Any]]] = []
         self.asked: list[tuple[Any, ...]] = []
+        self.judged_by: list[tuple[bool, tuple[tuple[str, str], ...]]] = []  # of each program: chosen too, rule sets
         self.refuses: dict[str, str] = {}
         self.plan = PLAN
         self.silent_s = 0.0  # before an order is answered
@@ -93,8 +94,13 @@ class Host:
             raise Refused(why)
         return {"scan": 7}
 
-    async def program(self, name: str, text: str, *, anyway: bool = False) -> dict[str, Any]:
+    async def program(
+        self, name: str, text: str, *, anyway: bool = False, choose: bool = True, rule_sets: Any = ()
+    ) -> dict[str, Any]:
         self.asked.append(("program", name, text, anyway))
+        self.judged_by.append((choose, tuple(rule_sets)))
+        if "program" in self.refuses:
+            raise Refused(self.refuses["program"])
         return self.plan
 
     async def inject(self, fault: str, on: str, value: Any = None, for_s: float | None = None) -> dict[str, Any]:
@@ -131,6 +137,10 @@ class Host:
         """A scan comes."""
         self.snapshot = now
         self._news.put_nowait(now)
+
+    def tell(self, event: m.Event) -> None:
+        """An event comes."""
+        self._news.put_nowait(event)
 
     def lose(self, why: str) -> None:
         """The run host is gone."""
@@ -215,6 +225,14 @@ class Desk:
         await self.until(lambda: self.console.picture.now is now)
 
 
+async def until_so(test: Callable[[], Any], limit_s: float = LIMIT_S) -> None:
+    """Wait for something without a console; fails after limit_s."""
+    end_s = asyncio.get_running_loop().time() + limit_s
+    while not test():
+        assert asyncio.get_running_loop().time() < end_s, "it does not come"
+        await asyncio.sleep(0.002)
+
+
 def scanned_of(*banks: Any, **scanned: Any) -> Snapshot:
     """A scan of the played bench; without further values nothing is on."""
     return scan(*(banks or BANKS), **(REST | scanned))
@@ -232,7 +250,9 @@ async def desk(
     host = Host(scanned_of(*banks, **scanned), **(welcomed or {}))
     lent = Extras(
         programs=lambda: [("ladder", "Ladder up and down"), ("blocks", "Block loads")],
-        program_text=_text,
+        program=_program,
+        rule_sets=lambda: [("mine", "My own"), ("monthly", "Monthly exercise")],
+        rule_set=_rule_set,
         sites=lambda: [Way("northquay", True), Way("northquay", False, "Northquay"), Way("millrace", True)],
     )
 
@@ -260,7 +280,14 @@ async def _alive(made: Desk) -> None:
             made.host.show(made.host.snapshot)
 
 
-def _text(ref: str) -> tuple[str, str]:
+def _program(ref: str) -> Written:
     if ref not in ("ladder", "blocks", "./mine.yaml"):
         raise ValueError(f"{ref}: no such program")
-    return ref.removeprefix("./").removesuffix(".yaml"), "title: It"
+    named = (("monthly", "title: Monthly"),) if ref == "blocks" else ()
+    return Written(ref.removeprefix("./").removesuffix(".yaml"), "title: It", named)
+
+
+def _rule_set(ref: str) -> str:
+    if ref == "broken":
+        raise ValueError("a rule set cannot be read: broken")
+    return f"title: {ref}"

@@ -9,7 +9,7 @@ import pytest
 
 from benchctl.door.client import Refused
 from benchctl.tui import fetch
-from benchctl.tui.actions import Extras
+from benchctl.tui.extras import Extras
 from benchctl.tui.fetch import Fetch
 from benchctl.tui.link import Link, place_of
 from benchctl.tui.view.picture import Page, Picture

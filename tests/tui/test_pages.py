@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from benchctl.tui.actions import Extras
+from benchctl.tui.extras import Extras
 from benchctl.tui.view.picture import Page, Registers
 from tests.tui.desk import desk
 from tests.tui.pictures import alarm

@@ -13,12 +13,12 @@ from benchctl.core.overrides import OVERRIDES
 from benchctl.core.readings import BY_NAME, GAUGES
 from benchctl.core.scenario import FAULTS
 from benchctl.core.shown import TripShown
-from benchctl.tui.actions import Extras
+from benchctl.tui.extras import Extras, Written
 from benchctl.tui.form import Choices, Field
 from benchctl.tui.sheets.chain import MEANS
 from benchctl.tui.sheets.rehearsal import places
 from benchctl.tui.sheets.typed import flaw, load_kw, time_s
-from benchctl.tui.sheets.words import within
+from benchctl.tui.sheets.words import taken, within
 from benchctl.tui.view.picture import Page
 from tests.tui.desk import BANKS, PLAN, Desk, desk
 from tests.tui.pictures import alarm, bank, leg, told
@@ -119,7 +119,9 @@ async def test_a_program_is_picked_and_the_verdict_of_the_run_host_is_read():
         await d.until(lambda: d.form.sheet.title == "Program blocks")
         assert "It can be run, and is chosen. 10:00 long, at most 400 kW planned." in d.said
         assert "Warning: amps near the limit" in d.said
-        assert d.console.picture.plan == {**PLAN, "name": "blocks"}
+        plan = dict(d.console.picture.plan or {})
+        assert plan.pop("written") == Written("blocks", "title: It", (("monthly", "title: Monthly"),))
+        assert plan == {**PLAN, "name": "blocks"}
         await d.press("enter")
         assert d.console.picture.cursor.page is Page.PROGRAM
         assert d.host.asked[-1] == ("program", "blocks", "title: It", False)
@@ -528,5 +530,160 @@ async def test_where_no_program_asks_a_gauge_is_picked():
 def test_what_a_field_takes_the_run_host_takes_too(gauge, value):
     text = f"{value:.3f}"
     plain = f"{gauge.name}={float(text):.6f}".rstrip("0").rstrip(".")
-    taken = not isinstance(readings._values(plain), str)
+    taken = not isinstance(readings.values_of(plain), str)
     assert (within(gauge)(text) == "") == taken
+
+
+async def test_the_newest_reading_is_the_first_to_be_corrected_and_only_what_is_changed_is_sent():
+    async with desk(**READINGS) as d:
+        story = d.console.picture.story
+        story.add(told("reading", "reading 1", 10.0, data={"number": 1, "correction": False, "oil_kpa": 400.0}))
+        story.add(told("reading", "reading 2", 20.0, data={"number": 2, "oil_kpa": 412.0, "coolant_c": 88.55}))
+        await d.press("V")
+        assert [p.label for p in d.form.sheet.picks] == ["reading 2, 12:00:20", "reading 1, 12:00:10"]
+        await d.press("enter")
+        await d.until(lambda: d.form.query(Field))
+        fields = list(d.form.query(Field))
+        assert [f.value for f in fields] == ["412", "88.5", ""]
+        assert "stays legible" in d.said
+        fields[0].value = "42"
+        await d.press("enter", "enter", "enter")
+        await d.until(lambda: d.host.orders == [("reading", {"text": "correct 2: oil_kpa=42"})])
+
+
+async def test_a_correction_that_only_tells_another_time_keeps_the_values_as_they_were_typed():
+    async with desk(**READINGS) as d:
+        d.console.picture.story.add(told("reading", "reading 1", data={"number": 1, "coolant_c": 88.55}))
+        await d.press("V", "enter")
+        await d.until(lambda: d.form.query(Field))
+        await d.press("enter")
+        await d.type("3 min")
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("reading", {"text": "correct 1: coolant_c=88.55", "value": 180.0})])
+
+
+async def test_a_correction_that_changes_nothing_or_takes_a_value_back_is_told_so():
+    async with desk(**READINGS) as d:
+        d.console.picture.story.add(told("reading", "reading 1", data={"number": 1, "oil_kpa": 400.0}))
+        await d.press("V", "enter")
+        await d.until(lambda: d.form.query(Field))
+        await d.press("enter", "enter")
+        await d.until(lambda: "nothing is changed" in d.said)
+        d.form.query(Field).first().value = ""
+        await d.press("enter", "enter")
+        await d.until(lambda: "a reading cannot be taken back, only corrected" in d.said)
+        assert d.host.orders == []
+
+
+async def test_a_correction_that_the_run_host_refuses_stays_open_with_its_words():
+    async with desk(**READINGS) as d:
+        d.host.refuses["reading"] = "reading 1 was not taken: 0 are there to be corrected"
+        d.console.picture.story.add(told("reading", "reading 1", data={"number": 1, "oil_kpa": 400.0}))
+        await d.press("V", "enter")
+        await d.until(lambda: d.form.query(Field))
+        d.form.query(Field).first().value = "410"
+        await d.press("enter", "enter")
+        await d.until(lambda: "was not taken" in d.said)
+
+
+async def test_without_a_reading_nothing_can_be_corrected_and_that_is_said():
+    async with desk(**READINGS) as d:
+        await d.press("V")
+        assert "no reading has been taken" in d.hint
+        assert not d.open
+
+
+async def test_readings_of_the_run_before_cannot_be_corrected_and_earlier_corrections_are_shown():
+    async with desk(**READINGS) as d:
+        for number, data in ((1, {"oil_kpa": 1.0}), (2, {"oil_kpa": 2.0}), (1, {"oil_kpa": 300.0}),
+                             (1, {"oil_kpa": 310.0, "correction": True})):  # fmt: skip
+            d.console.picture.story.add(told("reading", "reading", data={"number": number} | data))
+        assert {n: values for n, (_, values) in taken(d.console).items()} == {1: {"oil_kpa": 310.0}}
+
+
+async def test_a_session_is_declared_unattended_after_the_cautions_by_somebody_with_a_name():
+    async with desk(**CHARGED) as d:
+        await d.press("U")
+        assert d.form.sheet.title == "Unattended"
+        assert "hard-wired emergency stop" in d.said
+        assert "load stays on when every console is gone" in d.said
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        why = "cautions confirmed, declared unattended"
+        assert d.host.orders == [("take charge", {"text": "unattended", "why": why})]
+        assert ("who", "Kim") in d.host.asked
+
+
+async def test_where_the_site_does_not_allow_it_that_is_said():
+    async with desk(**CHARGED) as d:
+        d.host.refuses["take charge"] = "the site file does not allow unattended sessions"
+        await d.press("U", "enter")
+        await d.until(lambda: "the site file does not allow unattended sessions" in d.said)
+        await d.press("escape")
+        d.console.picture.plan = PLAN
+        await d.press("U")
+        assert not d.open
+        assert "does not allow unattended sessions: somebody must be there" in d.hint
+
+
+async def test_a_session_that_is_unattended_can_have_somebody_again():
+    async with desk(unattended=True, **CHARGED) as d:
+        await d.press("U")
+        assert d.form.sheet.title == "Attended again"
+        await d.press("enter")
+        await d.until(lambda: d.host.orders == [("take charge", {"why": "somebody is there again"})])
+
+
+VERDICTS = [{"rule_set": "monthly", "standing": "not satisfied", "title": "Monthly", "rules": (), "notes": ()}]
+
+
+async def test_a_program_goes_to_the_run_host_with_the_rule_sets_that_it_names():
+    async with desk() as d:
+        d.host.plan = PLAN | {"verdicts": VERDICTS}
+        await d.press("f")
+        pick(d, "blocks")
+        await d.press("enter")
+        await d.until(lambda: "Rule sets: monthly: not satisfied." in d.said)
+        assert d.host.judged_by == [(True, (("monthly", "title: Monthly"),))]
+        await d.press("enter")
+        assert "× not satisfied" in d.text
+
+
+async def test_rule_sets_that_are_picked_judge_the_plan_at_once_and_choose_nothing():
+    async with desk() as d:
+        await d.press("f")
+        pick(d, "blocks")
+        await d.press("enter")
+        await d.until(lambda: "to the plan" in d.said)
+        await d.press("enter", "j")
+        assert [p.label for p in d.form.sheet.picks] == ["[ ] mine", "[ ] monthly"]
+        assert "named by the program" in d.form.sheet.picks[1].beside
+        d.host.plan = PLAN | {"verdicts": VERDICTS, "sha256": "cd" * 32}
+        await d.press("enter")
+        await d.until(lambda: [p.label for p in d.form.sheet.picks] == ["[x] mine", "[ ] monthly"])
+        choose, by = d.host.judged_by[-1]
+        assert (choose, [name for name, _ in by]) == (False, ["monthly", "mine"])
+        plan = d.console.picture.plan
+        assert plan is not None
+        assert plan["verdicts"] == VERDICTS
+        assert plan["sha256"] == PLAN["sha256"], "what is chosen stays what it was"
+        await d.press("enter")
+        await d.until(lambda: [p.label for p in d.form.sheet.picks] == ["[ ] mine", "[ ] monthly"])
+        assert [name for name, _ in d.host.judged_by[-1][1]] == ["monthly"]
+
+
+async def test_a_rule_set_that_cannot_judge_is_not_picked_and_that_is_said():
+    async with desk() as d:
+        await d.press("f", "enter")
+        await d.until(lambda: "to the plan" in d.said)
+        await d.press("enter", "j")
+        d.host.refuses["program"] = "a rule set cannot be read: mine"
+        await d.press("enter")
+        await d.until(lambda: "a rule set cannot be read: mine" in d.said)
+        assert d.console.picture.rule_sets == ()
+
+
+async def test_where_no_rule_set_is_known_that_is_said():
+    async with desk(extras=Extras()) as d:
+        await d.press("2", "j")
+        assert "no rule set is known here" in d.hint

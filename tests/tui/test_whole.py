@@ -154,3 +154,8 @@ def test_whatever_the_age_beyond_the_limit_the_source_looks_old_and_so_does_a_ba
     assert "(299.6) kW" in text
     assert "(98.4)" in text
     assert " 98.4 " not in text
+
+
+def test_a_session_that_is_declared_unattended_says_so_on_every_page():
+    for page in Page:
+        assert "has charge, unattended" in screen(picture(page, unattended=True)).splitlines()[1]

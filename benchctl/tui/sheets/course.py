@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 from benchctl.door.client import Refused
 from benchctl.tui.form import Answer, Blank, Pick, Sheet, Values
 from benchctl.tui.sheets.load import charge
+from benchctl.tui.sheets.rules import asked
 from benchctl.tui.sheets.typed import flaw, needed, time_s
 from benchctl.tui.view.picture import Page
 from benchctl.tui.view.text import clean, minutes
@@ -38,17 +39,15 @@ def _by_path() -> Sheet:
 
 async def judged(console: "Console", ref: str, *, anyway: bool = False) -> Answer:
     """Have a program judged; the verdict is the sheet that comes next, or what is wrong with the file."""
-    client = console.link.client
-    if client is None or console.picture.lost:
-        return "no run host is attached"
     try:
-        name, text = console.extras.program_text(ref)
-        told = await client.program(name, text, anyway=anyway)
+        written = console.extras.program(ref)
+        told = await asked(console, written, anyway=anyway)
     except (ValueError, Refused) as fault:
         return clean(str(fault))
-    console.picture.plan = {**told, "name": name}
+    console.picture.plan = {**told, "name": written.name, "written": written}
+    console.picture.ended = ""
     console.changed()
-    return _verdict(ref, name, told)
+    return _verdict(ref, written.name, told)
 
 
 def _verdict(ref: str, name: str, told: dict[str, Any]) -> Sheet:
@@ -56,17 +55,20 @@ def _verdict(ref: str, name: str, told: dict[str, Any]) -> Sheet:
     said = [f"Refused: {text}" for text in refusals] + [f"Warning: {text}" for text in warnings]
     peak = f"{minutes(told.get('length_s'))} long, at most {told.get('planned_peak_kw', 0.0):.0f} kW planned."
     if told.get("feasible"):
-        head = "It runs already." if told.get("in_hand") else "It can be run, and is chosen."
+        chosen = f"It can be run, but {told['barred']}." if told.get("barred") else "It can be run, and is chosen."
+        head = "It runs already." if told.get("in_hand") else chosen
         says = "No warnings." if not warnings else f"{len(warnings)} to read:"
     else:
         head, says = "It cannot be run here.", f"{len(refusals)} against it:"
-    words = (f"{head} {peak}", says, *(f"· {text}" for text in said[:MOST_WORDS]))
+    standings = [f"{one['rule_set']}: {one['standing']}" for one in told.get("verdicts", ())]
+    by = (f"Rule sets: {'; '.join(standings)}.",) if standings else ()
+    words = (f"{head} {peak}", *by, says, *(f"· {text}" for text in said[:MOST_WORDS]))
 
     async def done(console: "Console", values: Values) -> Answer:
         if values.get("pick") == "anyway":
             return await judged(console, ref, anyway=True)
-        console.picture.cursor.back = console.picture.cursor.page
-        console.picture.cursor.page, console.picture.cursor.scroll = Page.PROGRAM, 0
+        cursor = console.picture.cursor
+        cursor.back, cursor.page, cursor.scroll, cursor.rules = cursor.page, Page.PROGRAM, 0, False
         console.opened(Page.PROGRAM)
         return ""
 
@@ -100,7 +102,8 @@ def _start(console: "Console") -> Sheet | None:
     async def done(console: "Console", values: Values) -> Answer:
         said = await console.link.order("start", text=plan["sha256"])
         if not said:
-            console.picture.cursor.page, console.picture.cursor.scroll = Page.PROGRAM, 0
+            cursor = console.picture.cursor
+            cursor.page, cursor.scroll, cursor.rules = Page.PROGRAM, 0, False
             console.opened(Page.PROGRAM)
         return said
 

@@ -10,6 +10,11 @@ from benchctl.tui.sheets.typed import flaw, load_kw, needed
 if TYPE_CHECKING:
     from benchctl.tui.app import Console
 
+UNATTENDED = (
+    "Nobody has to be there from now on: no check-in is asked for, load stays on when every console is gone.",
+    "Only where the site file allows it; who declared it stands in the record.",
+)
+ATTENDED = ("The session is declared unattended. From now on somebody has to be there, as the site asks.",)
 NOT_LIVE = "the picture is not live: wait, or look at the banks"
 
 
@@ -25,6 +30,30 @@ def charge(console: "Console", then: "Callable[[Console], Sheet | None] | None" 
 
     who = Blank("who", "Who watches", console.picture.who, "a name", needed("say who watches"))
     return Sheet("Take charge", CAUTIONS, (who,), done=done, enter="Enter: confirmed, I watch")
+
+
+def unattended(console: "Console") -> Sheet | None:
+    """Declare that nobody has to be there, where the site allows it; or, where that holds, that somebody is again."""
+    now, plan = console.picture.now, console.picture.plan
+    if now is None:
+        return None
+    if not now.unattended and plan is not None and not plan.get("unattended", True):
+        console.link.say("the site file does not allow unattended sessions: somebody must be there", bad=True)
+        return None
+    ends = now.unattended
+
+    async def done(console: "Console", values: Values) -> Answer:
+        why = "somebody is there again" if ends else "cautions confirmed, declared unattended"
+        said = await console.link.order("take charge", who=values["who"], text="" if ends else "unattended", why=why)
+        if not said:
+            console.picture.who = values["who"]
+            console.link.say("somebody has to be there again" if ends else "unattended: nobody has to be there")
+        return said
+
+    words = ATTENDED if ends else (*UNATTENDED, *CAUTIONS)
+    who = Blank("who", "Who watches" if ends else "Who declares it", console.picture.who, "a name", needed("say who"))
+    enter = "Enter: I am here" if ends else "Enter: confirmed, unattended"
+    return Sheet("Attended again" if ends else "Unattended", words, (who,), done=done, enter=enter)
 
 
 def charged(console: "Console", then: "Callable[[Console], Sheet | None]") -> Sheet | None:

@@ -66,6 +66,72 @@ def _reading(console: "Console", gauges: list[Gauge]) -> Sheet:
     return Sheet("Reading", words, (*blanks, ago), done=done, enter="Enter: next, then record", live=_due)
 
 
+def taken(console: "Console") -> dict[int, tuple[str, dict[str, float]]]:
+    """The readings of the run in hand that this console has heard of: number -> time of day, values as corrected.
+
+    Their numbers begin anew with each start.
+    """
+    found: dict[int, tuple[str, dict[str, float]]] = {}
+    for told in console.picture.story.events:
+        data = dict(told.data)
+        number = data.get("number")
+        if told.what != "reading" or not isinstance(number, int):
+            continue
+        values = {n: float(v) for n, v in data.items() if n in BY_NAME and isinstance(v, float | int)}
+        if not data.get("correction"):
+            found = {n: kept for n, kept in found.items() if n < number}
+            found[number] = told.clock, values
+        elif number in found:
+            found[number] = found[number][0], found[number][1] | values
+    return found
+
+
+def correct(console: "Console") -> Sheet | None:
+    """Correct a reading: the newest stands first. What was typed before stays legible in the record."""
+    found = taken(console)
+    if not found:
+        console.link.say("no reading has been taken that could be corrected: v types one in", bad=True)
+        return None
+
+    async def chosen(console: "Console", values: Values) -> Answer:
+        return _correction(int(values["pick"]), *found[int(values["pick"])])
+
+    picks = tuple(
+        Pick(str(number), f"reading {number}, {clock}", _said(values))
+        for number, (clock, values) in sorted(found.items())
+    )[::-1]
+    return Sheet("Correct a reading", ("Which one?",), (), picks, chosen, "Enter: choose")
+
+
+def _said(values: dict[str, float]) -> str:
+    return ", ".join(f"{BY_NAME[n].text} {v:.{BY_NAME[n].decimals}f} {BY_NAME[n].unit}" for n, v in values.items())
+
+
+def _correction(number: int, clock: str, before: dict[str, float]) -> Sheet:
+    """Its values, to be typed over."""
+    gauges = [BY_NAME[name] for name in before]
+
+    async def done(console: "Console", values: Values) -> Answer:
+        emptied = [g.text for g in gauges if not values[g.name]]
+        if emptied:
+            return f"{emptied[0]}: a reading cannot be taken back, only corrected"
+        read = {g.name: figure(values[g.name]) for g in gauges}
+        changed = {n: v for n, v in read.items() if values[n] != shown[n]}
+        if not changed and not values["ago"]:
+            return "nothing is changed"
+        text = "; ".join(f"{name}={_plain(value)}" for name, value in (changed or before).items())
+        ago_s = time_s(values["ago"], "min") if values["ago"] else None
+        return await console.link.order("reading", ago_s, text=f"correct {number}: {text}")
+
+    shown = {g.name: f"{before[g.name]:.{g.decimals}f}" for g in gauges}
+    blanks = [
+        Blank(g.name, f"{g.text}, {g.unit}", shown[g.name], f"{g.low:g} to {g.high:g}", within(g)) for g in gauges
+    ]
+    ago = Blank("ago", "Taken how long ago", "", "empty: its time stays", lambda text: long_ago(text) if text else "")
+    words = (f"Typed in at {clock}. Type over what is wrong; what was typed first stays legible in the record.",)
+    return Sheet(f"Correct reading {number}", words, (*blanks, ago), done=done, enter="Enter: next, then record")
+
+
 def within(gauge: Gauge) -> Callable[[str], str]:
     """A field's check: empty, or what such a gauge can show."""
 

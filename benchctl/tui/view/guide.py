@@ -15,9 +15,10 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Take load off", ("drop", "unload")),
     ("Answer", ("yes", "no", "check_in")),
     ("Load by hand", (
-        "charge", "set_load", "raise_load", "lower_load", "switch", "adopt", "join", "confirm_fans", "override",
+        "charge", "take_over", "unattended", "set_load", "raise_load", "lower_load", "switch", "adopt", "join",
+        "confirm_fans", "override",
     )),
-    ("Program", ("program", "start", "pause", "resume", "extend", "skip", "reading", "remark")),
+    ("Program", ("program", "start", "pause", "resume", "extend", "skip", "reading", "correct", "remark")),
     ("Alarms", ("acknowledge", "acknowledge_all", "shelve", "reset", "history")),
     ("Rehearsal and site", ("pace", "inject", "site")),
     ("Look", (
@@ -25,6 +26,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "page_far", "page_contact", "page_help", "back", "up", "down", "page_up", "page_down", "left", "right",
         "wider", "closer", "theme", "palette",
     )),
+    ("Rule sets", ("judge_by", "open_rules", "working")),
     ("Leave", ("leave",)),
 )  # fmt: skip
 

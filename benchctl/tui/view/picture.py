@@ -99,6 +99,7 @@ class Place:
     scan_period_s: float = 0.5
     pid: int = 0
     runs: str = ""
+    console: str = ""  # what this console is called there
 
 
 @dataclass(slots=True)
@@ -116,6 +117,8 @@ class Cursor:
     span_s: float = 600.0  # of the trends; 0 = the whole run
     ago_s: float | None = None  # of the trend's cursor; None = no cursor
     history: bool = False  # of the alarms
+    rules: bool = False  # of the program and of an open run: what the rule sets say, rule by rule
+    working: bool = False  # ... with the sums behind it
 
 
 class DropStep(Enum):
@@ -143,11 +146,15 @@ class Picture:
     who: str = ""
     hint: str = ""  # the newest word to the operator
     hint_bad: bool = False
+    ousted: Told | None = None  # the event by which another took charge from this console
     drop: DropStep = DropStep.NONE
     drop_why: str = ""
     story: Story = field(default_factory=Story)
     traces: Traces = field(default_factory=Traces)
     plan: dict[str, Any] | None = None  # the answer to the program that is chosen, with its name
+    rule_sets: tuple[str, ...] = ()  # picked here: plans and runs are judged by them too
+    judged: dict[str, dict[str, Any]] = field(default_factory=dict)  # runs, by name, as rule sets judge their records
+    ended: str = ""  # the run that has ended last while this console watched
     registers: Registers | None = None  # of the bank that is looked at
     contact: tuple[dict[str, Any], ...] = ()  # the rows of first contact
     runs: tuple[dict[str, Any], ...] = ()  # of the runs' folder, the newest first

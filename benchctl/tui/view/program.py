@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from benchctl.core.shown import LegShown, Snapshot
-from benchctl.tui.view import checking, course, scrolled, table
+from benchctl.tui.view import checking, course, rules, scrolled, table
 from benchctl.tui.view.picture import Picture
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, ends, fit, minutes, number, wrap
 
@@ -26,6 +26,8 @@ HOW = (
 def draw(picture: Picture, width: int, height: int) -> list[Line]:
     """The page."""
     now, plan = picture.now, course.plan_in_hand(picture)
+    if picture.cursor.rules:
+        return rules.draw(picture, width, height)
     if now is not None and now.mode == CHECKS:
         status = _status(picture, width)
         return [*status, *checking.draw(picture, width, height - len(status))]
@@ -41,10 +43,12 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
 def furthest(picture: Picture, width: int, height: int) -> int:
     """How far the rows below the graph can be scrolled."""
     now, plan = picture.now, course.plan_in_hand(picture)
+    if picture.cursor.rules:
+        return rules.furthest(picture, width, height)
     if plan is None or (now is not None and now.mode == CHECKS):
         return 0
     room = height - len(_status(picture, width)) - _graph_rows(height - len(_status(picture, width)), True)
-    count = len(plan.get("legs", ())) + sum(map(len, _around(plan, width, room, running=now is not None)))
+    count = len(plan.get("legs", ())) + sum(map(len, _around(picture, plan, width, room)))
     return scrolled.last(count + 1, room)
 
 
@@ -59,9 +63,11 @@ def _graph_rows(room: int, with_table: bool) -> int:
 
 def _how(picture: Picture, width: int) -> list[Line]:
     now = picture.now
-    lines: list[Line] = [(), ((" No program is chosen.", Mark.STRONG),), ()]
+    judged = rules.in_brief(picture, width)
+    lines: list[Line] = [*judged, (), ((" No program is chosen.", Mark.STRONG),), ()]
     if now is not None and now.program:
-        lines[1] = ((f" {now.program} is chosen, but this console has not seen its plan: pick it again.", Mark.STRONG),)
+        said = f" {now.program} is chosen, but this console has not seen its plan: pick it again."
+        lines[-2] = ((said, Mark.STRONG),)
     for key, says in HOW:
         lines.append((("   ", Mark.PLAIN), (f"{key:>2}", Mark.KEY), (f"  {says}", Mark.PLAIN)))
     said = "A program is a text file: segments of ramps, holds and blocks. Without one, l sets a load by hand."
@@ -160,14 +166,19 @@ def _worded(word: str, mark: Mark, texts: Iterable[str], width: int) -> list[Lin
     return lines
 
 
-def _around(plan: dict[str, Any], width: int, height: int, *, running: bool) -> tuple[list[Line], list[Line]]:
-    """Findings above and below the table: refusals above, warnings too where the table has room all the same."""
+def _around(picture: Picture, plan: dict[str, Any], width: int, height: int) -> tuple[list[Line], list[Line]]:
+    """Findings above and below the table: rule sets and refusals above, warnings where the table has room all the same.
+
+    While the program runs, all of them below; what the rule sets say then is one key away.
+    """
     refusals = _worded(" REFUSED ", Mark.FAULTY, plan.get("refusals", ()), width)
     warnings = _worded(" warning ", Mark.ABNORMAL, plan.get("warnings", ()), width)
-    if running:
+    if picture.now is not None and picture.now.leg is not None:
         return [], [*refusals, *warnings]
-    room = height - len(refusals) - len(warnings) - 2
-    return ([*refusals, *warnings], []) if room >= min(TABLE_ROWS, len(plan.get("legs", ()))) else (refusals, warnings)
+    judged = rules.in_brief(picture, width)
+    before = [*judged, *refusals]
+    room = height - len(before) - len(warnings) - 2
+    return ([*before, *warnings], []) if room >= min(TABLE_ROWS, len(plan.get("legs", ()))) else (before, warnings)
 
 
 def _below(picture: Picture, width: int, height: int) -> list[Line]:
@@ -183,7 +194,7 @@ def _below(picture: Picture, width: int, height: int) -> list[Line]:
     current = leg.index if leg is not None else None
     legs = plan.get("legs", ())
     head = [table.head(width)] if legs else []
-    before, after = _around(plan, width, height, running=current is not None)
+    before, after = _around(picture, plan, width, height)
     count = len(before) + len(head) + len(legs) + len(after)
     first = picture.cursor.scroll if current is None else picture.cursor.scroll or max(0, current - 1)
     sticky = head if current is not None and height > 2 else []

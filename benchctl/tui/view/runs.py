@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from benchctl.tui.view import rules
 from benchctl.tui.view.picture import Picture
 from benchctl.tui.view.plot import Pen, Trace, dots, legend, plot
 from benchctl.tui.view.rings import Range
@@ -19,6 +20,7 @@ from benchctl.tui.view.text import MISSING, Line, Mark, Span, cells, clean, fit,
 BY_HAND = "load by hand"
 CURVES = {"target_kw": ("asked", Pen.DOTTED), "delivered_kw": ("delivered", Pen.BOLD)}
 LEAST_ROWS = 4
+GOES_ON = "it goes on: enter judges what is recorded so far"
 SEAL_CHECK = "Its seal is not checked here: benchctl show does."
 
 
@@ -45,6 +47,8 @@ def furthest(picture: Picture, width: int, height: int) -> int:
     """How far an open run can be scrolled."""
     if picture.run is None:
         return 0
+    if picture.cursor.rules:
+        return rules.furthest(picture, width, height)
     return last(len(story(picture, width)), max(1, height - len(_above(picture, picture.run, width, height))))
 
 
@@ -119,15 +123,28 @@ def _opened(picture: Picture, width: int, height: int) -> list[Line]:
     run = picture.run
     if run is None:
         return [(), ((f"   {picture.fetching or 'opening'}", Mark.QUIET),)]
+    if picture.cursor.rules:
+        return rules.draw(picture, width, height)
     above = _above(picture, run, width, height)
     return [*above, *part(story(picture, width), picture.cursor.scroll, max(1, height - len(above)))]
 
 
 def _above(picture: Picture, run: dict[str, Any], width: int, height: int) -> list[Line]:
     """What stays in its place: how the run was, and its trend where there is room for one."""
-    head = _head(run, width)
+    head = [*_head(run, width), *_verdicts(picture, run, width), ()]
     rows = min(14, (height - len(head)) // 2 - 2)
     return [*head, *_trend(picture, run, width, rows)]
+
+
+def _verdicts(picture: Picture, run: dict[str, Any], width: int) -> list[Line]:
+    """What the record shows of its rule sets, a line each."""
+    if run.get("fault"):
+        return []
+    judged = picture.judged.get(str(run.get("run", "")))
+    if judged is not None:
+        return rules.of_run(judged, width, picture.glyphs)
+    goes_on = run.get("condition") == "being written"
+    return [((f" {GOES_ON}", Mark.QUIET),)] if goes_on else []
 
 
 def _trend(picture: Picture, run: dict[str, Any], width: int, rows: int) -> list[Line]:
@@ -179,15 +196,13 @@ def _head(run: dict[str, Any], width: int) -> list[Line]:
         return [
             *lines,
             *(((f"   {text}", Mark.ABNORMAL),) for text in wrap(str(run["fault"]), max(10, width - 4))[:3]),
-            (),
         ]
     facts: list[Span] = [("   begun ", Mark.QUIET), (_begun(run), Mark.PLAIN), ("   peak ", Mark.QUIET)]
     facts += [(number(_figure(run.get("peak_kw")), 10, 1, "kW").strip(), Mark.STRONG)]
     facts += [("   took ", Mark.QUIET), (minutes(_figure(run.get("took_s"))), Mark.PLAIN)]
     facts += [("   ", Mark.PLAIN), (f"{'sealed' if run.get('sealed') else 'no seal'}", Mark.PLAIN)]
     name = "   now " if run.get("condition") == "being written" else "   ended "
-    lines += [((name, Mark.QUIET), (fit(said, max(0, width - 9)).rstrip(), how)), tuple(facts)]
-    return [*lines, ()]
+    return [*lines, ((name, Mark.QUIET), (fit(said, max(0, width - 9)).rstrip(), how)), tuple(facts)]
 
 
 def story(picture: Picture, width: int) -> list[Line]:
