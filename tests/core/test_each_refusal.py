@@ -136,7 +136,7 @@ def texts() -> set[str]:
     found: set[str] = set()
     helpers = (
         course.answered,
-        readings._values,
+        readings.values_of,
         by_hand.not_by_hand,
         by_hand._switch,
         by_hand._asked,
