@@ -36,7 +36,7 @@ from benchctl.planning.judged import Standing
 from benchctl.planning.present import of_nameplate
 from benchctl.planning.time_checks import tells_power
 
-SPARE_S = 60.0  # more than is asked of each hold
+SPARE_S = 60.0  # more than is asked of each hold, and of the source's rest
 RAMP_S = 60.0  # for 25 % of the nameplate: 25 % steps and patience, practitioners' habit
 SHORTEST_RAMP_S = 30.0
 LADDER = (25.0, 50.0, 75.0, 100.0)  # where a rule set asks for no load of its own: a quick site test
@@ -100,7 +100,7 @@ def _head(rules: RuleSet, site: Site, name: str) -> Program:
     names += [n for r in rules.rules if isinstance(r, Fields) for n in r.names if n == "ambient_c"]
     every = [r.interval_s for r in rules.rules if isinstance(r, Readings)]
     every += [r.interval_s for r in rules.rules if isinstance(r, Stability) and r.reading in BY_NAME]
-    rests = [r.for_s for r in rules.rules if isinstance(r, Rest)]
+    rests = [r.for_s + SPARE_S for r in rules.rules if isinstance(r, Rest)]
     if site.nameplate.kind == "generating set":
         rests.append(site.limits.source_cooldown_s)
     head = Program(

@@ -83,7 +83,8 @@ def reasons(rules: RuleSet, site: Site, rule: Duty | Unbroken, level: float) -> 
     if rule.at_least_percent is None:
         return []
     least = of_nameplate(rules, site, rule.at_least_percent)
-    derated = [f"{base_words(rules, site).capitalize()}."] if least != rule.at_least_percent else []
+    said = base_words(rules, site)
+    derated = [f"{said[0].upper()}{said[1:]}."] if least != rule.at_least_percent else []
     if level < least - 1e-6 or corrects_for_volts(site):
         return derated
     return derated + _margin(site, least, level)

@@ -16,6 +16,7 @@ from benchctl.record.reader import Happened, Reader
 SETTLED_S = 5.0  # after a sudden change, for the kW that it led to
 KINDS = ("override", "taken over", "trip", "clock", "gap", "lost", "held", "unattended", "reading missed")
 ENDS = ("trip", "unloaded", "done", "unattended")
+OFF = ("unloaded", "trip")  # a trip takes all load off at once, and nothing tells of it a second time
 REMARK = "remark "
 COMMANDS = ("pause", "resume", "extend", "skip", "unload", "drop")
 
@@ -53,7 +54,7 @@ def deeds(reader: Reader, settings: Settings, begun_s: float, trail: Trail) -> D
             entries.append(Entry(at_s, event.kind, event.text, event.who, tuple(data.items())))
         if event.kind in ENDS or (event.kind == "program" and event.text.endswith("through")):
             marks.append((at_s, None, event.kind))
-        unloaded_s = at_s if event.kind == "unloaded" else unloaded_s
+        unloaded_s = at_s if event.kind in OFF or _dropped(event) else unloaded_s
         cool_s = at_s if event.kind == "done" else cool_s
     stretches, changes = _laid(marks, trail)
     all_noted = sorted((*noted.values(), *replaced), key=lambda one: (one.at_s, one.number))
@@ -64,6 +65,10 @@ def numbers(reader: Reader) -> tuple[int, ...]:
     """The numbers of the readings that a record has. Raises RecordFault."""
     found = [_data(reader, e).get("number") for e in reader.events() if e.kind == "reading"]
     return tuple(sorted({number for number in found if isinstance(number, int)}))
+
+
+def _dropped(event: Happened) -> bool:
+    return event.kind == "command" and event.text.split(" ", 1)[0] == "drop"
 
 
 def _data(reader: Reader, event: Happened) -> dict[str, Any]:

@@ -58,6 +58,7 @@ REPORT: dict[str, str] = {
     "no device serial": "{names}: serial number not known",
     "holes": "the source was not observed during {count} stretches of time, {length} in all: see “Events”",
     "hole": "the source was not observed from {begin} to {end}",
+    "unknown kW": "the source's kW are not known for {length} in all, first from {begin} ({count} times)",
     "doubt": "kW that contradict themselves prove nothing: first at {begin}, {count} in all: {why}",
     "capture": "a capture was not used: {why}",
     "late": "late entries were not used: {why}",
@@ -141,8 +142,8 @@ REPORT: dict[str, str] = {
     "typed": "Readings that a person took at the set",
     "typed caption": "As typed in; the time is when it was read. A corrected value stands beside what was first "
     "written.",
-    "typed late": "What is marked as entered late is not in the sealed record: it lies in a file beside it, whose hash is "
-    "given with the record's.",
+    "typed late": "What is marked as entered late is not in the sealed record: it lies in a file beside it, whose hash "
+    "is given with the record's.",
     "no typed": "Nobody took readings at the set.",
     "number": "no.",
     "time": "time",
@@ -180,6 +181,7 @@ REPORT: dict[str, str] = {
     "who": "who",
     "why": "why",
     "interruptions": "Time that was not observed",
+    "kW not known": "the source's kW are not known",
     "no interruptions": "No interruption: every scan is in the record, and the source's meter told in each.",
     "remarks": "Remarks and steps recorded by people",
     "checks": "Check load and stage check",

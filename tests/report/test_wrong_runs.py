@@ -136,6 +136,18 @@ def test_a_current_transformer_that_is_turned_round_proves_nothing(tmp_path):
     assert "kW that contradict themselves" in found.front
 
 
+def test_a_meter_that_is_mute_for_a_while_is_no_uninterrupted_record(tmp_path):
+    """Forty seconds without kW in the middle: the half hour is not demonstrated, and nowhere is it said to be seen."""
+    mute = Fault(900.0, "meter lost", "source meter", for_s=40.0)
+    found = told(tmp_path, rehearsed(program(held(34.0, 30.1)), mute), MONTHLY)
+    exercise = found.verdict("exercise")
+    assert exercise.outcome is OPEN
+    assert "kW not known" in exercise.why
+    assert found.says("exercise")
+    assert "the source's kW are not known for 0:00:4" in found.front
+    assert "No interruption" not in found.report
+
+
 def test_a_check_load_finds_the_transformer_before_there_is_a_test(tmp_path):
     turned = Fault(0.0, "transformer reversed", "source meter", 3.0)
     found = told(tmp_path, rehearsed(program(held(34.0, 30.1)), turned), MONTHLY)

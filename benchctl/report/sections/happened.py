@@ -1,5 +1,8 @@
 """What happened: alarms first-out first, overrides with reasons, holes in time, remarks, checks, cool-down."""
 
+from itertools import pairwise
+from math import isnan
+
 from benchctl.assessment.trail import Hole
 from benchctl.report.dossier import NO_LOAD_PERCENT, Dossier
 from benchctl.report.measures import MISSING, clock, number
@@ -74,12 +77,24 @@ def _overrides(dossier: Dossier) -> tuple[Block, ...]:
 
 
 def _interruptions(dossier: Dossier) -> tuple[Block, ...]:
-    items = [_stretch(dossier, h) for h in (*dossier.trail.holes, *dossier.trail.doubts)]
+    items = [_stretch(dossier, h) for h in (*dossier.trail.holes, *unknown(dossier), *dossier.trail.doubts)]
     items += _told(dossier, "clock", "gap", "held")
     items += list(dossier.run.gaps)
     if not items:
         return (Para(say("no interruptions")),)
     return (Para(say("interruptions"), "lead"), Bullets(tuple(items[:MOST])))
+
+
+def unknown(dossier: Dossier) -> list[Hole]:
+    """Times within the record in which the source's kW are not known: from the last known sample to the next one."""
+    t_s, power_kw, holes = dossier.trail.t_s, dossier.trail.power_kw, dossier.trail.holes
+    known = [k for k, kw in enumerate(power_kw) if not isnan(kw)]
+    if not known:
+        return [Hole(t_s[0], t_s[-1], say("kW not known"))] if len(t_s) else []
+    found = [Hole(t_s[a], t_s[b], say("kW not known")) for a, b in pairwise(known) if b > a + 1]
+    if known[-1] < len(t_s) - 1:
+        found.append(Hole(t_s[known[-1]], t_s[-1], say("kW not known")))
+    return [f for f in found if not any(h.from_s <= f.from_s and f.to_s <= h.to_s for h in holes)]
 
 
 def _stretch(dossier: Dossier, h: Hole) -> str:

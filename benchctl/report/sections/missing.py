@@ -7,6 +7,7 @@ from benchctl.core.site import Instrument, Unit
 from benchctl.record.late import NOT_USED
 from benchctl.report.dossier import Dossier
 from benchctl.report.measures import clock
+from benchctl.report.sections.happened import unknown
 from benchctl.report.words import say
 
 # What a record that an inspector accepts must say, in any case: nobody's rule set alone asks for it.
@@ -24,6 +25,7 @@ def missing(dossier: Dossier) -> tuple[str, ...]:
         *_instruments(dossier),
         *_readings(dossier),
         *_holes(dossier),
+        *_unknown(dossier),
         *_doubts(dossier),
     )
 
@@ -71,6 +73,15 @@ def _holes(dossier: Dossier) -> list[str]:
         total_s = sum(hole.to_s - hole.from_s for hole in holes)
         return [say("holes", count=len(holes), length=clock(total_s))]
     return [say("hole", begin=clock(h.from_s), end=clock(h.to_s)) for h in holes]
+
+
+def _unknown(dossier: Dossier) -> list[str]:
+    """Times without kW of the source: a meter that was silent, stood still, or was never there."""
+    found = unknown(dossier)
+    if not found:
+        return []
+    length_s = sum(hole.to_s - hole.from_s for hole in found)
+    return [say("unknown kW", begin=clock(found[0].from_s), count=len(found), length=clock(length_s))]
 
 
 def _doubts(dossier: Dossier) -> list[str]:
