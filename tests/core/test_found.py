@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from benchctl.core.attendance import NOBODY
+from benchctl.core.charge import NOBODY
 from benchctl.core.command import Command, Verb
 from benchctl.core.program import Block, Hold, LoadIs, Target
 from benchctl.core.reading import Outcome

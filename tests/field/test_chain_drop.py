@@ -86,13 +86,23 @@ def test_the_frames_of_a_drop_are_on_every_free_line_before_anything_else_is_wor
         async def connect(endpoint, factory):
             near, client = await memory.connect(endpoint, factory)
             write = near.write
-            near.write = lambda data: (happened.append("sent"), write(data))
+
+            def noted(data):
+                happened.append("sent")
+                return write(data)
+
+            near.write = noted
             return near, client
 
         chain = Chain(banks(), connect=connect)
         await chain.read(now() + 0.4)
         encoded = Device.encoded
-        monkeypatch.setattr(Device, "encoded", lambda *a, **k: (happened.append("worked out"), encoded(*a, **k))[1])
+
+        def working(*given, **more):
+            happened.append("worked out")
+            return encoded(*given, **more)
+
+        monkeypatch.setattr(Device, "encoded", working)
         happened.clear()
         done = await chain.write(orders(*[UnitOrders(lower=True)] * 3, urgent=True), now() + 0.4)
         assert happened == ["sent"] * 3 + ["worked out"] * 3  # and none is sent twice
