@@ -222,7 +222,7 @@ class Broker:
         user = body.text() if flags & 0x80 else ""
         password = body.text() if flags & 0x40 else None
         self.logins.append((client.name, user, password))
-        good = not self.users or self.users.get(user) == password
+        good = not self.users or (user in self.users and self.users[user] == password)
         answer = bytes([0, 0 if good else BAD_PASSWORD[client.level]])
         client.send(CONNACK, answer + (b"\0" if client.level == 5 else b""))
         if not good:

@@ -258,3 +258,12 @@ async def test_a_fault_in_telling_ends_the_telling_and_nothing_else(monkeypatch)
         await broker.until(lambda: bench.said("a fault of benchctl itself"))
         await broker.until(lambda: broker.wills)
         bench.publisher.tell(told(1))  # and goes nowhere
+
+
+@pytest.mark.parametrize("keys", [{}, {"user": "nobody"}, {"user": "nobody", "password": Secret("env", "WRONG")}])
+async def test_who_has_no_name_or_one_that_the_broker_does_not_know_does_not_come_in(keys, monkeypatch):
+    monkeypatch.setenv("WRONG", SECRET)
+    async with serving(users={"kim": SECRET}) as broker, telling(broker.port, **keys) as bench:
+        await broker.until(lambda: len(broker.logins) >= 2)
+        assert bench.said("refuses us")
+        assert not broker.published
