@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -148,7 +149,7 @@ def test_where_the_site_s_own_load_has_to_stay_the_plan_says_what_cannot_be_show
 
 def test_percents_of_a_derated_set_are_of_what_is_left():
     """1000 kW derated to 900 kW: 100 % of those are 90 % of the nameplate; 105 % less what trim needs, 93.62 %."""
-    plate = {"derated_kw": 900.0, "derated_why": "maker's table: 1500 m, 45 degrees"}
+    plate: dict[str, Any] = {"derated_kw": 900.0, "derated_why": "maker's table: 1500 m, 45 degrees"}
     here = replace(set_of(1000.0, **plate), instruments=(meter(reports=frozenset({"power_kw"})),))
     rules = replace(rule_set(duty("full", 100.0, 60.0)), of_derated=True)
     made = draft(rules, here)
