@@ -42,6 +42,6 @@ async def _follow(client: "Client", voice: Voice, args: argparse.Namespace) -> i
         voice.narrate(line)
     if now is not None and watches(now, client.welcome.console, operator(args.operator)):
         how = TAKE_OVER if there(now) else "type charge"
-        voice.narrate(f"YOU WATCH: {way(now)} ({how}); unload and drop are everybody's")
+        voice.narrate(f"YOU WATCH: {way(now)} ({how}); unload, drop, reading, remark are everybody's")
     with Keyboard() as keyboard:
         return await Follow(client, voice, keyboard, asks=True).to_the_end()

@@ -14,8 +14,8 @@ from benchctl.core.state import State
 
 NOBODY = "nobody (load found on)"  # has charge where load found on must come off and no person has taken it
 TAKING = (Verb.TAKE_CHARGE, Verb.TAKE_OVER)
-# What anybody may give: it takes load off, or says who is there and what he has seen.
-EVERYBODYS = frozenset((Verb.UNLOAD, Verb.DROP, Verb.CHECK_IN, Verb.REMARK))
+# What anybody may give: it takes load off, or says who is there and what he has seen or read.
+EVERYBODYS = frozenset((Verb.UNLOAD, Verb.DROP, Verb.CHECK_IN, Verb.REMARK, Verb.READING))
 
 
 def held(charge: str) -> bool:

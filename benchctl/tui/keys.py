@@ -15,9 +15,9 @@ from benchctl.tui.view.picture import Page, Picture
 DROP_KEYS = ("ctrl+o", "f9")
 QUIT_KEYS = ("q", "ctrl+c", "ctrl+q")
 
-# What a console may do that only watches: take load off, look, say who is there, play the world of a rehearsal.
+# What a console may do that only watches: take load off, look, say who is there and what is read, play a rehearsal.
 WATCHERS = (
-    *("drop", "unload", "check_in", "remark", "charge", "take_over"),
+    *("drop", "unload", "check_in", "remark", "reading", "correct", "charge", "take_over"),
     *("program", "judge_by", "site", "pace", "inject"),
 )
 

@@ -1,7 +1,7 @@
 """Who holds the controls: one person at one console, taken over with a reason that everybody is told.
 
-That whatever takes load off is everybody's, and that a person who is not in charge only watches, is common practice at
-a test, no source.
+That whatever takes load off is everybody's, that a person who is not in charge only watches, and that whoever stands at
+the engine tells what he reads there, is common practice at a test, no source.
 """
 
 from dataclasses import replace
@@ -16,9 +16,10 @@ from benchctl.core.command import Command, Verb
 from benchctl.core.decide import decide
 from benchctl.core.decision import Event
 from benchctl.core.inputs import Inputs
+from benchctl.core.program import Hold, Program
 from benchctl.core.state import Mode
 from tests.core.test_obey import TEST
-from tests.core.worlds import Stepper, site, staged
+from tests.core.worlds import Stepper, program, site, staged
 
 FIRST, SECOND = "console 1", "console 2"
 BOTH = (FIRST, SECOND)
@@ -27,15 +28,15 @@ KIM: dict[str, Any] = {"who": "Kim", "console": SECOND}
 ORDERS = [verb for verb in Verb if verb not in (*EVERYBODYS, *TAKING)]
 
 
-def world(**changes: Any) -> Stepper:
-    w = Stepper(site(staged(20.0, 40.0), staged(20.0, 40.0), **changes), TEST)
+def world(tested: Program = TEST, **changes: Any) -> Stepper:
+    w = Stepper(site(staged(20.0, 40.0), staged(20.0, 40.0), **changes), tested)
     w.consoles = BOTH
     return w
 
 
-def charged(**changes: Any) -> Stepper:
+def charged(tested: Program = TEST, **changes: Any) -> Stepper:
     """Robin has charge at the first console, and the banks may be loaded."""
-    w = world(**changes)
+    w = world(tested, **changes)
     w.scan()
     w.scan(Command(Verb.TAKE_CHARGE, **ROBIN))
     w.until(lambda w: not any(u.hot for u in w.state.units))
@@ -73,10 +74,25 @@ def test_whoever_only_watches_is_refused_every_order_with_the_name_of_who_has_ch
 @pytest.mark.parametrize("verb", EVERYBODYS)
 def test_what_takes_load_off_and_signs_of_people_are_everybodys_and_give_nobody_charge(verb):
     w = loaded()
-    assert refusal(w, Command(verb, text="rain", **KIM)) == ""
+    assert refusal(w, Command(verb, text="oil_kpa=420", **KIM)) == ""
     assert has(w) == ("Robin", FIRST)
     if verb in (Verb.UNLOAD, Verb.DROP):
         w.until(lambda w: w.kw() == 0.0)
+
+
+def test_whoever_stands_at_the_engine_types_in_what_he_reads_and_it_bears_his_name():
+    w = charged(program(Hold(60.0), readings=("oil_kpa",), reading_interval_s=600.0))
+    w.scan(Command(Verb.START, **ROBIN))
+    w.until(lambda w: w.state.reading_owed_s is not None)
+    assert refusal(w, Command(Verb.READING, text="oil_kpa=42", **KIM)) == ""
+    assert w.state.reading_owed_s is None, "it is the one that was due"
+    assert refusal(w, Command(Verb.READING, text="correct 1: oil_kpa=420", **KIM)) == ""
+    taken, corrected = w.heard("reading")
+    assert (taken.who, dict(taken.data)["oil_kpa"]) == ("Kim", 42.0)
+    assert (corrected.who, dict(corrected.data)["oil_kpa"]) == ("Kim", 420.0)
+    assert has(w) == ("Robin", FIRST)
+    given = [dict(e.data)["console"] for e in w.heard("command") if e.text.startswith("reading")]
+    assert given == [SECOND, SECOND]
 
 
 @pytest.mark.parametrize("verb", [Verb.UNLOAD, Verb.DROP])

@@ -70,6 +70,7 @@ def test_keys_that_order_are_those_of_who_has_charge_and_the_rest_is_everybodys(
     by_action = {key.action: key for key in KEYS}
     assert not idle(by_action["drop"], theirs)
     assert not idle(by_action["unload"], theirs)
+    assert not idle(by_action["reading"], theirs), "whoever reads the oil pressure stands at the engine"
     assert "Robin at console 1 has charge" in barred(by_action["set_load"], theirs)
     assert set(WATCHERS) <= set(by_action)
 

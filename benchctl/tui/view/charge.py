@@ -5,7 +5,7 @@ from benchctl.core.shown import Snapshot
 from benchctl.tui.view.picture import Picture, Told
 from benchctl.tui.view.text import Mark, Span, clean
 
-EVERYBODYS = "u and ^O are everybody's"
+EVERYBODYS = "u, ^O, v, m are everybody's"
 
 
 def there(now: Snapshot) -> bool:
