@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.record.fault import RecordFault
-from benchctl.report.figures import self_hash
+from benchctl.report.figures import as_text, self_hash
 
 EMBEDDED = re.compile(rb"/Length (\d{1,9})/Type/EmbeddedFile(/Filter/FlateDecode)?/Subtype[^\n]{0,300}?>>\nstream\n")
 LINKED = re.compile(r'<a download="[^"]*" href="data:[\w/.+-]+;base64,([^"]*)"')
@@ -106,6 +106,10 @@ def _facts(texts: list[bytes]) -> dict[str, Any]:
     for text in texts:
         if text.startswith(b"{") and b'"self_sha256"' in text:
             told: dict[str, Any] = json.loads(text)
+            if not all(isinstance(told[key], str) for key in ("record", "record_sha256", "self_sha256")):
+                raise ValueError("the facts do not name the record by texts")
+            if as_text(told).encode() != text:  # JSON has several ways to write one value
+                raise ValueError("the facts are not as they were written")
             return told
     raise ValueError("the facts that name the record are not in it: not a report, or altered")
 

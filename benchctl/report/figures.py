@@ -79,7 +79,7 @@ def _number(value: float) -> str:
 
 def verdicts(dossier: Dossier) -> str:
     """The verdicts with their whole working."""
-    return _json(
+    return as_text(
         {"format": FORMAT, "record_sha256": dossier.run.sha256, "judgements": [asdict(j) for j in dossier.judgements]}
     )
 
@@ -106,12 +106,12 @@ def facts(dossier: Dossier, others: tuple[Attached, ...]) -> str:
         "self_sha256": "",
     }
     told["self_sha256"] = self_hash(told)
-    return _json(told)
+    return as_text(told)
 
 
 def self_hash(told: dict[str, Any]) -> str:
     """The hash of the facts with their own hash empty."""
-    return hashlib.sha256(_json({**told, "self_sha256": ""}).encode()).hexdigest()
+    return hashlib.sha256(as_text({**told, "self_sha256": ""}).encode()).hexdigest()
 
 
 def attachments(dossier: Dossier, csv_file: Path, most_scans: int) -> tuple[Attached, ...]:
@@ -130,7 +130,8 @@ def attachments(dossier: Dossier, csv_file: Path, most_scans: int) -> tuple[Atta
     )
 
 
-def _json(value: Any) -> str:
+def as_text(value: Any) -> str:
+    """Plain values as JSON, the same text for the same values."""
     return json.dumps(_plain(value), ensure_ascii=False, indent=1) + "\n"
 
 

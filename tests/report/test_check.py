@@ -1,6 +1,7 @@
 """An altered report is noticed: any single bit with the list beside it, the embedded data without it."""
 
 import shutil
+import zlib
 
 import pytest
 from hypothesis import given, settings
@@ -54,7 +55,7 @@ def test_a_flipped_bit_in_what_the_pdf_embeds_is_noticed_without_the_list(made, 
 
 
 @given(st.integers(0, 10**9), st.integers(0, 7))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_bit_of_what_the_page_embeds_is_noticed_without_the_list(made, bare, place, bit):
     data = made[".html"].read_bytes()
     spans = [m.span(1) for m in LINKED.finditer(data.decode("latin-1"))]
@@ -65,12 +66,21 @@ def test_any_bit_of_what_the_page_embeds_is_noticed_without_the_list(made, bare,
 
 
 @given(st.integers(0, 10**9), st.integers(0, 7))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_bit_of_what_the_pdf_embeds_is_noticed_without_the_list(made, bare, place, bit):
-    spans = [(m.end(), int(m[1])) for m in EMBEDDED.finditer(made[".pdf"].read_bytes())]
+    data = made[".pdf"].read_bytes()
+    spans = [(m.end(), int(m[1])) for m in EMBEDDED.finditer(data)]
     begin, length = spans[place % 3]
     for at in (begin + place % length, begin + place % 8, begin + length - 1 - place % 8):
-        assert not check(flipped(made[".pdf"], bare, at, bit)).intact, at
+        other = flipped(made[".pdf"], bare, at, bit)
+        # A deflated file has some bits that say nothing, between its last block and its check sum (RFC 1951, 3.2.4, and
+        # RFC 1950): turned over, every embedded byte is still the one that was embedded.
+        assert not check(other).intact or embedded(other.read_bytes()) == embedded(data), at
+
+
+def embedded(data):
+    """What is embedded, unpacked with zlib alone."""
+    return [zlib.decompress(data[m.end() : m.end() + int(m[1])]) if m[2] else None for m in EMBEDDED.finditer(data)]
 
 
 def test_without_the_list_it_is_said_what_could_be_checked(made, tmp_path):
