@@ -23,7 +23,7 @@ COMMANDS = ("pause", "resume", "extend", "skip", "unload", "drop")
 
 @dataclass(frozen=True, slots=True)
 class Deeds:
-    """All of it. operator: who took charge, one after the other; unloaded_s, cool_s: since the begin, of the last time."""
+    """All of it. operator: who took charge, in turn; unloaded_s, cool_s: since the begin, of the last time."""
 
     noted: tuple[Noted, ...]
     stretches: tuple[Stretch, ...]
