@@ -160,7 +160,8 @@ def _sealed(record: Path) -> str:
 
 def _checked(reader: Reader, before: Sequence[Late], entry: Late) -> Late:
     """The entry with its number, all its texts such as can be kept. Raises RecordFault in words."""
-    entry = replace(entry, **{f.name: words(getattr(entry, f.name).strip()) for f in fields(Late) if f.type is str})
+    texts: dict[str, Any] = {f.name: words(getattr(entry, f.name).strip()) for f in fields(Late) if f.type is str}
+    entry = replace(entry, **texts)
     for name, text in (("who", entry.who), ("why", entry.why)):
         if not text:
             raise RecordFault(f"{name}: found nothing, expected who enters it late, and why")

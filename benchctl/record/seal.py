@@ -3,7 +3,7 @@
 import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -40,7 +40,7 @@ def write_seal(path: Path) -> Seal:
     """Seal a closed record. Raises OSError."""
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     bare = Seal(path.name, ALGORITHM, file_hash(path), path.stat().st_size, now)
-    seal = Seal(*(getattr(bare, name) for name in Seal.__slots__ if name != "check"), _check(bare))
+    seal = replace(bare, check=_check(bare))
     half_done = path.with_name(path.name + ".seal.part")
     with half_done.open("w", encoding="utf-8") as stream:
         stream.write(_text(seal))

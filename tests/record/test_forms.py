@@ -85,6 +85,7 @@ def number(text):
 def test_everything_in_a_sample_can_be_read(sample):
     with Reader(sample) as reader:
         site, program = reader.settings.site, reader.settings.program
+        assert program is not None
         assert (site.name, program.name, [u.name for u in site.units]) == ("yard", "minute", ["bank 1", "bank 2"])
         scans = list(reader.scans())
         assert len(scans) == reader.scan_count > 50
@@ -94,6 +95,7 @@ def test_everything_in_a_sample_can_be_read(sample):
         assert any(order.raise_to for scan in scans for order in scan.orders().units)
         assert all(reader.state(n) is not None for n in reader.states())
         assert [e.kind for e in reader.events()].count("segment") >= 5
+        assert reader.end is not None
         assert reader.end.outcome == "completed"
         found = trail(reader)
     assert max(found.power_kw) == pytest.approx(16.0, abs=1.0)  # 80 % of 20 kW, in stages of 2 kW
@@ -131,7 +133,8 @@ def test_late_readings_can_be_added_to_a_sample(sample):
     add(sample, Late(0, False, when, "oil_kpa=400", "", "operator", "on paper", "2026-11-25T16:00:00+00:00"))
     with Reader(sample) as reader:
         (late,) = [noted for noted in trail(reader).noted if noted.late]
-    assert (late.values, late.at_s) == ((("oil_kpa", 400.0),), pytest.approx(30.0, abs=1e-3))
+    assert late.values == (("oil_kpa", 400.0),)
+    assert late.at_s == pytest.approx(30.0, abs=1e-3)
     assert verify(sample).intact
 
 
@@ -156,6 +159,7 @@ def test_a_sample_that_was_interrupted_is_closed_by_its_own_form(sample):
     found = verify(sample)
     assert (found.altered, found.sealed) == ((), True)
     with Reader(sample) as reader:
+        assert reader.end is not None
         assert reader.end.outcome == "interrupted"
 
 
