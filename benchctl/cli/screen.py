@@ -1,9 +1,12 @@
 """The console's screen and what it is lent: how a run host is found or started, which files there are, what runs."""
 
 import argparse
+import asyncio
+import gc
 import os
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from benchctl.cli.attach import attach
 from benchctl.cli.lent import program, programs, rule_set, rule_sets, ways
@@ -23,17 +26,29 @@ class Silent(Voice):
 
 def console(args: argparse.Namespace, voice: Voice, who: str) -> int:
     """Open the screen and stay until it is left; returns the exit code."""
+    gc.disable()  # what is loaded for a screen stays: walking it again and again would hold keys up for 0.1 s each
     app = made(args, who)
+    app.when_drawn = _settled
     code = app.run() or 0
     app.give_back()
     app.ends.over()
     return _last_words(app, voice, code)
 
 
+def _settled() -> None:
+    """The first picture is there: from now on only what comes later is collected."""
+    gc.freeze()
+    gc.enable()
+
+
+async def _room(name: str) -> Any:
+    """A room of the command line that a page needs, loaded when it is first asked for, and beside the screen."""
+    return await asyncio.to_thread(import_module, f"benchctl.cli.{name}")
+
+
 def made(args: argparse.Namespace, who: str) -> "Console":
     """A console for these arguments of the verb, not open yet."""
     os.environ.setdefault("TEXTUAL_FPS", "120")  # a frame waits half as long for its turn, for no more work
-    from benchctl.cli import past, verdicts
     from benchctl.record.runs import runs_folder
     from benchctl.tui.app import Console
     from benchctl.tui.extras import Extras
@@ -60,15 +75,24 @@ def made(args: argparse.Namespace, who: str) -> "Console":
         """Where the run host that is attached keeps its records, else where one would that is started from here."""
         return Path(app.picture.place.runs) if app.picture.place.runs else runs_folder(args.runs)
 
+    async def runs() -> list[dict[str, Any]]:
+        return list(await (await _room("past")).runs(folder()))
+
+    async def run(name: str) -> dict[str, Any]:
+        return dict(await (await _room("past")).run(folder(), name))
+
+    async def verdicts(name: str, by: tuple[str, ...]) -> dict[str, Any]:
+        return dict(await (await _room("verdicts")).verdicts(folder(), name, by))
+
     extras = Extras(
         programs=programs,
         program=program,
         rule_sets=rule_sets,
         rule_set=rule_set,
         sites=lambda: ways(args.site),
-        runs=lambda: past.runs(folder()),
-        run=lambda name: past.run(folder(), name),
-        verdicts=lambda name, by: verdicts.verdicts(folder(), name, by),
+        runs=runs,
+        run=run,
+        verdicts=verdicts,
     )
     choice = Choice(args.site, args.rehearse, args.speed)
     app = Console(reach, choice, who, look=look, glyphs="ascii" if args.plain else "full", extras=extras)

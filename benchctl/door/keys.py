@@ -5,7 +5,8 @@ from typing import Annotated
 from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field
 
 LARGEST = 2**53 - 1  # every JSON reader keeps whole numbers up to here
-CONFIG = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+# A message is made ready when the first of its kind comes: a screen shows itself before it hears anything.
+CONFIG = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
 
 def _plain(text: str) -> str:

@@ -68,6 +68,7 @@ class Console(App[int]):
         self.fetch = Fetch(self.link, self.extras, self.changed, lambda run: self.judging.ask(run, again=False))
         self.ends = Ends(self)
         self.fault: Exception | None = None  # of the screen itself, that ended it
+        self.when_drawn: Callable[[], None] = lambda: None  # called when the first picture is there
         self._look, self._clock, self._gate = look, clock, Gate()
         self._dirty = self._patient = False
         self._hint_since: tuple[str, float] = ("", 0.0)
@@ -84,9 +85,14 @@ class Console(App[int]):
         self.face.focus()
         if not self.is_headless:
             self.ends.watch()
-        self.link.open()
         self.set_interval(TICK_S, self._tick)
         self.redraw()
+        self.call_after_refresh(self._drawn)
+
+    def _drawn(self) -> None:
+        """The first picture is there: now look for a run host."""
+        self.when_drawn()
+        self.link.open()
 
     async def on_unmount(self) -> None:
         """The screen goes, the run host stays."""

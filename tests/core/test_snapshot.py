@@ -16,7 +16,8 @@ from benchctl.core.program import Block, Hold, Ramp, Target, Wait
 from benchctl.core.reading import Outcome
 from benchctl.core.seen import Seen
 from benchctl.core.shown import Snapshot
-from benchctl.core.snapshot import CONDITIONS, snapshot
+from benchctl.core.snapshot import snapshot
+from benchctl.core.unit_condition import CONDITIONS
 from tests.core.worlds import Stepper, program, site, staged, stepped
 
 PLAIN = (str, float, int, bool, type(None))

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.core.shown import UnitShown
-from benchctl.core.snapshot import CONDITIONS
+from benchctl.core.unit_condition import CONDITIONS
 from benchctl.tui.view import bank as page
 from benchctl.tui.view.picture import BankTold, Page, Picture, Register, Registers, StageTold
 from benchctl.tui.view.text import Mark

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.core.snapshot import CONDITIONS
+from benchctl.core.unit_condition import CONDITIONS
 from benchctl.tui.keys import KEYS, Key
 from benchctl.tui.view import alarms, chain, guide
 from benchctl.tui.view.picture import Page, Picture

@@ -138,7 +138,7 @@ async def test_a_scan_asks_for_no_layout():
 
 async def test_only_rows_that_changed_are_drawn_again(monkeypatch):
     async with desk() as d:
-        await d.pilot.pause()
+        d.console.redraw()
         drawn: list[Region] = []
         monkeypatch.setattr(d.console.face, "refresh", lambda *regions: drawn.extend(regions or (Region(0, -1, 0, 0),)))
         d.console.picture.clock = "23:59:59"

@@ -7,7 +7,7 @@ page up and page down over the registers.
 from dataclasses import dataclass
 
 from benchctl.core.shown import UnitShown
-from benchctl.core.snapshot import CONDITIONS
+from benchctl.core.unit_condition import CONDITIONS
 from benchctl.tui.view.chain import ASCII, SHAPES, UNKNOWN, is_old
 from benchctl.tui.view.picture import STALE_S, BankTold, Picture, Register
 from benchctl.tui.view.scrolled import last, part, visible

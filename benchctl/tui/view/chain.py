@@ -12,7 +12,7 @@ from benchctl.tui.view.picture import STALE_S, Picture
 from benchctl.tui.view.scrolled import visible
 from benchctl.tui.view.text import MISSING, Line, Mark, Span, age, fit, minutes, number, wrap
 
-# A shape beside each word for the condition of a bank; what the words mean stands in core/snapshot.py.
+# A shape beside each word for the condition of a bank; what the words mean stands in core/unit_condition.py.
 SHAPES: dict[str, tuple[str, Mark]] = {
     "not met": ("?", Mark.ABNORMAL),
     "lost": ("×", Mark.FAULTY),

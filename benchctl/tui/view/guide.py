@@ -1,6 +1,6 @@
 """Help: every key of the key table, first steps, what the shapes and marks mean, the colours, and what this is not."""
 
-from benchctl.core.snapshot import CONDITIONS
+from benchctl.core.unit_condition import CONDITIONS
 from benchctl.tui.keys import KEYS, Key
 from benchctl.tui.view import alarms
 from benchctl.tui.view.chain import SHAPES

@@ -11,6 +11,7 @@ LARGEST = 1e15  # beyond it nothing is told apart
 FINEST = 1e-4  # of the largest value: no finer step, so that six digits tell two ticks apart
 ROWS_A_TICK = 3
 HAIR = 0.02  # of the highest value
+ENDLESS_S = 1e15  # an axis longer than that has no times to tell
 TIMES_S = (
     *(1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0),
     *(7200.0, 14400.0, 21600.0, 43200.0, 86400.0, 172800.0, 604800.0),
@@ -113,7 +114,7 @@ def spell(seconds: float) -> str:
 def times(from_s: float, to_s: float, width: int, glyphs: str = "full", *, ago: bool) -> Line:
     """The axis of time under so many cells: a tick, then its time. ago: told as before to_s, which is now."""
     span_s = to_s - from_s
-    if width <= 0 or not span_s > 0.0 or not math.isfinite(span_s):
+    if width <= 0 or not 0.0 < span_s < ENDLESS_S:
         return ((" " * max(0, width), Mark.QUIET),)
     step_s = next((s for s in TIMES_S if s / span_s * width >= 11.0), TIMES_S[-1] * math.ceil(span_s / TIMES_S[-1]))
     tick = "'" if glyphs == "ascii" else "╵"
