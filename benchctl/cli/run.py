@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from benchctl.cli import NOT_GOOD, USAGE
 from benchctl.cli.attach import NoHost, attach, first, operator
-from benchctl.cli.charge import charge_words
 from benchctl.cli.control import broker_argument, rehearse_arguments
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import runs_argument
@@ -131,7 +130,7 @@ async def _why_over(  # type: ignore[no-untyped-def]
     args, voice, client: "Client", keyboard: "Keyboard"
 ) -> str | None:
     """Why we take over from a console that has charge; empty where none has, None where nobody says why."""
-    from benchctl.cli.charge import there, watches, way
+    from benchctl.cli.charge import charge_words, there, watches, way
 
     now = await first(client, PATIENCE_S)
     if now is None or not watches(now, client.welcome.console, "") or not there(now):

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.attach import first, operator, site_argument, with_host
-from benchctl.cli.charge import charge_words
 from benchctl.cli.voice import Voice
 
 if TYPE_CHECKING:
@@ -43,6 +42,8 @@ async def _status(client: "Client", voice: Voice) -> int:
 
 def status_lines(head: str, now: "Snapshot") -> list[str]:
     """For people, from the whole down to each unit."""
+    from benchctl.cli.charge import charge_words
+
     lines = [
         f"{head}: {now.mode}{f', held: {now.held}' if now.held else ''}; {charge_words(now)}",
         ", ".join(
