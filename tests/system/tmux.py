@@ -13,11 +13,14 @@ TYPED_S = 0.06  # between two letters of a person; closer ones count as pasted
 
 
 class Terminal:
-    """A tmux server of its own with one window, in which a verb runs."""
+    """A tmux server of its own with one window, in which a verb runs, or another command of the shell's."""
 
-    def __init__(self, here: Place, name: str, *words: str, size: tuple[int, int] = (COLUMNS, 40)) -> None:
+    def __init__(
+        self, here: Place, name: str, *words: str, size: tuple[int, int] = (COLUMNS, 40), command: str = ""
+    ) -> None:
         self._here, self._socket = here, str(here.folder / name)
-        command = f"{shlex.join([sys.executable, '-m', 'benchctl', *words])}; echo ended with exit code $?; sleep 100"
+        verb = shlex.join([sys.executable, "-m", "benchctl", *words])
+        command = command or f"{verb}; echo ended with exit code $?; sleep 100"
         width, height = map(str, size)
         self._tmux("-f", "/dev/null", "new-session", "-d", "-x", width, "-y", height, command)
 
@@ -59,6 +62,11 @@ class Terminal:
     def resize(self, width: int, height: int) -> None:
         """Another size of the window."""
         self._tmux("resize-window", "-x", str(width), "-y", str(height))
+
+    @property
+    def shell(self) -> int:
+        """The process in the window."""
+        return int(self._tmux("list-panes", "-F", "#{pane_pid}"))
 
     def close(self) -> None:
         """Close the window, as its cross does."""
