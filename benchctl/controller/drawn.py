@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 from typing import Any
 
 from benchctl.core.legs import LegKind
@@ -12,6 +13,7 @@ from benchctl.planning.chain import Chain, site_kw
 from benchctl.planning.judge import judge
 from benchctl.planning.judge_lines import verdict_rows
 from benchctl.planning.plan import Plan, PlannedLeg
+from benchctl.planning.present import present
 from benchctl.planning.timeline import asked_kw
 
 MOST_CORNERS = 400
@@ -68,9 +70,9 @@ def _leg(leg: PlannedLeg) -> dict[str, Any]:
 def graph(plan: Plan, site: Site, program: Program) -> list[Corner]:
     """Corner points of what is asked and what is given along program time, the stairs of ramps included.
 
-    Between two points both are straight lines. Where there are more than MOST_CORNERS, points in a row are told by
-    the first, the lowest, the highest and the last of them.
+    Between two points both are straight lines. Where there are more than MOST_CORNERS, they are thinned out.
     """
+    site = present(site, program)
     chain = Chain(site, program)
     reserve_kw = site_kw(site) if program.load_is is LoadIs.SOURCE_TOTAL else 0.0
     made: list[Corner] = [(0.0, 0.0, 0.0)]
@@ -108,13 +110,19 @@ def _ramp(leg: PlannedLeg, chain: Chain, from_kw: float, reserve_kw: float, most
 
 
 def thinned(corners: list[Corner], most: int) -> list[Corner]:
-    """At most so many of the corners, extremes kept. most: at least 4."""
+    """At most so many of the corners, extremes kept. most: at least 4.
+
+    Of each of equal spans of time the first, the lowest, the highest and the last stay: so a level that lasts longer
+    than such a span keeps both its ends.
+    """
     if len(corners) <= most:
         return corners
-    group = -(-len(corners) // (most // 4))
+    first_s, spans = corners[0][0], most // 4
+    span_s = (corners[-1][0] - first_s) / spans or 1.0
     kept: list[Corner] = []
-    for start in range(0, len(corners), group):
-        part = range(start, min(start + group, len(corners)))
-        lowest, highest = min(part, key=lambda i: corners[i][2]), max(part, key=lambda i: corners[i][2])
-        kept += [corners[i] for i in sorted({part[0], lowest, highest, part[-1]})]
+    for _, part in groupby(corners, lambda corner: min(int((corner[0] - first_s) / span_s), spans - 1)):
+        mine = list(part)
+        places = range(len(mine))
+        lowest, highest = min(places, key=lambda i: mine[i][2]), max(places, key=lambda i: mine[i][2])
+        kept += [mine[i] for i in sorted({0, lowest, highest, len(mine) - 1})]
     return kept

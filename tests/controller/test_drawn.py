@@ -1,6 +1,7 @@
 """A plan as data: legs and corners against levels reckoned by hand."""
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchctl.controller.drawn import MOST_CORNERS, drawn, graph, thinned
+from benchctl.core.legs import LegKind
 from benchctl.core.program import Block, Hold, LoadIs, Program, Ramp, Repeat, Rounding, Target, Wait
 from benchctl.core.site import Site
 from benchctl.planning import plan
@@ -92,6 +94,33 @@ def test_thinning_keeps_ends_extremes_and_order(corners, most):
         assert min(c[2] for c in kept) == min(c[2] for c in corners)
     places = iter(corners)
     assert all(any(c == other for other in places) for c in kept), "a part of them, in their order"
+
+
+@given(CORNERS, st.integers(4, 400))
+def test_thinning_keeps_both_ends_of_a_level_that_lasts(corners, most):
+    corners.sort(key=lambda c: c[0])
+    kept = set(thinned(corners, most))
+    if corners:
+        lasting_s = 1.001 * (corners[-1][0] - corners[0][0]) / (most // 4)
+        for before, after in pairwise(corners):
+            if after[0] - before[0] > lasting_s:
+                assert {before, after} <= kept
+
+
+def test_a_long_test_with_many_stairs_is_drawn_level_where_it_holds():
+    ramps = (Ramp(Target(5.0 + 10 * (n % 15)), 100.0) for n in range(40))
+    segments = [s for ramp in ramps for s in (ramp, Hold(900.0))]
+    written = replace(program(*segments), load_is=LoadIs.SOURCE_TOTAL, site_load_off=True)
+    place = replace(PLACE, site_load_reserve_kw=30.0)
+    planned = plan(place, written)
+    corners = graph(planned, place, written)
+    assert len(corners) <= MOST_CORNERS
+    for leg in planned.legs:
+        if leg.kind is LegKind.HOLD:
+            middle_s = 0.5 * (leg.start_s + leg.end_s)
+            before = max(c for c in corners if c[0] <= middle_s)
+            after = min(c for c in corners if c[0] >= middle_s)
+            assert before[1:] == after[1:] == pytest.approx((leg.asked_kw, leg.level.given_kw))
 
 
 def test_a_graph_of_a_plan_without_load_is_flat():
