@@ -108,7 +108,7 @@ def test_thinning_keeps_both_ends_of_a_level_that_lasts(corners, most):
 
 
 def test_a_long_test_with_many_stairs_is_drawn_level_where_it_holds():
-    ramps = (Ramp(Target(5.0 + 10 * (n % 15)), 100.0) for n in range(40))
+    ramps = (Ramp(Target(8.0 + 10 * (n % 15)), 100.0) for n in range(40))
     segments = [s for ramp in ramps for s in (ramp, Hold(900.0))]
     written = replace(program(*segments), load_is=LoadIs.SOURCE_TOTAL, site_load_off=True)
     place = replace(PLACE, site_load_reserve_kw=30.0)
