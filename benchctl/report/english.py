@@ -169,7 +169,7 @@ REPORT: dict[str, str] = {
     "more events": "{count} more alarms or events have no room in this report. All of them stand in the record.",
     "alarms": "Alarms and trips in the order in which they came",
     "alarms note": "Equal numbers were first seen in one scan: which came first is not known.",
-    "first out note": "“First out” is what was seen in the scan of the first trip.",
+    "first out note": "“First out” is what came first of all that stood when the first trip came.",
     "tripped": "TRIP: {text}",
     "no alarms": "No alarm.",
     "first out": "first out",

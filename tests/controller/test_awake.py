@@ -53,7 +53,7 @@ async def test_it_is_wanted_before_load_is_on_until_all_is_cool_and_that_stands_
     assert (kept.kind, json.loads(kept.data)) == ("sleep", [["held", True]])
 
 
-async def test_that_it_could_not_be_had_stands_in_the_record_too(tmp_path):
+async def test_F1_that_sleep_could_not_be_kept_off_stands_in_the_record_too(tmp_path):
     _, events = await through(tmp_path, held=False)
     assert any(e.kind == "sleep" and e.text == "may fall asleep" for e in events)
 

@@ -336,7 +336,56 @@ def test_hertz_mean_nothing_without_volts_and_a_fault_where_volts_are_there():
     assert w.state.trip is None
 
 
-def test_chatter_is_one_activation_with_a_dead_band():
+def inlet(w: Stepper, *celsius: float) -> None:
+    """A scan of a second for each temperature at the inlet."""
+    for found in celsius:
+        w.plant.units[0].fields["inlet_c"] = found
+        w.scan()
+
+
+def warm(**limits: float) -> Stepper:
+    """Load on, the limit of the case at the inlet: 98 degrees C; the dead band is 1 K."""
+    some = Limits(inlet_warn_c=98.0, largest_block_up_percent=100.0, **limits)
+    return Stepper(site(staged(60.0, 60.0), limits=some), dt_s=1.0).loaded(60.0)
+
+
+CHATTER = (97.9, 98.1) * 300
+
+
+def test_H3_a_value_that_crosses_its_limit_each_second_for_ten_minutes_is_one_alarm_from_the_first_crossing():
+    w = warm()
+    inlet(w, CHATTER[0])
+    assert not w.alarm("inlet warm", 0)
+    inlet(w, CHATTER[1])
+    assert w.alarm("inlet warm", 0), "at t = 1 s: a limit without a delay"
+    inlet(w, *CHATTER[2:])
+    found = w.state.alarms["inlet warm", 0]
+    assert (found.active, found.count) == (True, 1)
+    assert len([e for e in w.heard("alarm") if dict(e.data)["row"] == "inlet warm"]) == 1
+    assert not [e for e in w.heard("returned to normal") if dict(e.data)["row"] == "inlet warm"]
+    inlet(w, 97.1)
+    assert w.alarm("inlet warm", 0), "within the dead band"
+    inlet(w, 96.9)
+    assert not w.alarm("inlet warm", 0)
+    inlet(w, 98.1)
+    assert w.state.alarms["inlet warm", 0].count == 2, "one entry, with a count"
+
+
+def test_H3_with_a_delay_of_three_samples_a_value_that_never_stays_is_no_alarm():
+    """98 percent of 50 Hz with no dead band could raise it 300 times: 97.5 and 99.5 by turns, outside of the band."""
+    limits = Limits(hertz_low_warn_percent=98.0, hertz_low_warn_s=3.0, largest_block_up_percent=100.0)
+    w = Stepper(replace(OWN, limits=limits), dt_s=1.0).loaded(120.0)
+    for second in range(600):
+        w.plant.hertz = 50.0 * (0.975 if second % 2 else 0.995)
+        w.scan()
+    assert not [e for e in w.heard("alarm") if dict(e.data)["row"] == "hertz below warning"]
+    for _ in range(4):
+        w.plant.hertz = 50.0 * 0.975
+        w.scan()
+    assert w.alarm("hertz below warning")
+
+
+def test_H3_chatter_is_one_activation_with_a_dead_band():
     """97.9 and 98.1 percent by turns for 600 s at a limit of 98: one activation, still active at the end."""
     limits = Limits(hertz_low_warn_percent=98.0, hertz_low_warn_s=0.0, largest_block_up_percent=100.0)
     w = Stepper(replace(OWN, limits=limits), dt_s=1.0).loaded(120.0)
@@ -348,7 +397,23 @@ def test_chatter_is_one_activation_with_a_dead_band():
     assert found.count == 1
 
 
-def test_of_several_alarms_the_first_scan_is_first_out_and_within_it_the_order_is_not_known():
+def test_H5_four_faults_of_one_scan_are_first_together_and_stay_so_after_they_are_acknowledged_and_gone():
+    w = Stepper(OWN).loaded(120.0)
+    w.plant.units[0].fields = {"faults": 0b1111}
+    w.scan()
+    four = {(f"reported: {name}", 0) for name in ("under_frequency", "under_voltage", "phase_loss", "fan_fault")}
+    assert {(a.row, a.unit) for a in first_out(w.state)} == four, "of one scan: which came first is not known"
+    w.plant.units[0].fields = {"faults": 0b1000}
+    w.scan()
+    assert {(a.row, a.unit) for a in first_out(w.state)} == four, "gone, but not acknowledged"
+    w.scan(Command(Verb.ACKNOWLEDGE, text="all"))
+    w.plant.units[0].fields = {}
+    w.plant.units[1].fields = {"faults": 0b1000}
+    w.run(2.0)
+    assert [(a.row, a.unit) for a in first_out(w.state)] == [("reported: fan_fault", 0)], "latched: still the first"
+
+
+def test_H5_of_several_alarms_the_first_scan_is_first_out_and_within_it_the_order_is_not_known():
     w = Stepper(OWN).loaded(120.0)
     w.plant.units[1].fields = {"faults": 0b1000}
     w.run(1.5)

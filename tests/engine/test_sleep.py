@@ -93,7 +93,7 @@ SLEEPS = pytest.mark.parametrize(
 
 @SLEEPS
 @pytest.mark.parametrize("dropped", [False, True], ids=["load still on", "load taken off by the watchdogs"])
-def test_a_closed_lid_is_one_gap_and_nothing_goes_on_by_itself(seen_s, runs_on, stood_still_s, dropped):
+def test_F1_a_closed_lid_is_one_gap_and_nothing_goes_on_by_itself(seen_s, runs_on, stood_still_s, dropped):
     computer = Computer(runs_on)
     chain, frames = computer.chain, computer.frames
     slept: list[int] = []
@@ -137,7 +137,7 @@ def test_a_closed_lid_is_one_gap_and_nothing_goes_on_by_itself(seen_s, runs_on, 
 
 
 @SLEEPS
-def test_after_the_operators_decision_the_rest_of_the_hold_is_still_to_come(seen_s, runs_on, stood_still_s):
+def test_F1_after_the_operators_decision_the_rest_of_the_hold_is_still_to_come(seen_s, runs_on, stood_still_s):
     computer = Computer(runs_on)
     slept: list[float] = []
 

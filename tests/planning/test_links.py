@@ -99,7 +99,7 @@ def test_a_link_without_units_has_nothing_to_drop():
     assert link.off_s == 0.0
 
 
-def test_each_kind_of_unit_has_its_sentence():
+def test_H7_the_plan_says_of_each_kind_of_unit_what_becomes_of_its_load():
     told = stops(
         site(
             profile(10.0),

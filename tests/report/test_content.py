@@ -109,10 +109,16 @@ def test_the_plan_is_set_against_what_was_done_without_the_scan_that_was_not_see
     assert rows[1][5:] == ("0:01:40", "400.0", "400.0", "400.0", "100.0")
 
 
-def test_alarms_stand_in_their_order_the_scan_of_the_first_trip_is_first_out():
+def test_H5_alarms_stand_in_their_order_and_the_first_that_stood_at_the_first_trip_is_first_out():
     alarms = rows_of(made(), "events")
     assert [row[0] for row in alarms] == ["1", "2", "2"]
-    assert ["first out" in row[3] for row in alarms] == [False, True, True]
+    assert ["first out" in row[3] for row in alarms] == [True, False, False]
+    run = made_run()
+    cleared = replace(run, events=tuple(replace(e, at_s=160.5) if e.at_s == 170.0 else e for e in run.events))
+    over = rows_of(made(cleared), "events")
+    assert ["first out" in row[3] for row in over] == [False, True, True], "one that was over before has no part in it"
+    calm = replace(run, events=tuple(e for e in run.events if e.kind != "trip"))
+    assert "first out" not in section(made(calm), "events")
     assert [row[4] for row in alarms] == ["0:00:10", "stood at the end", "–"]
 
 

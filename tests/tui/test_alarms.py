@@ -101,7 +101,7 @@ def test_a_fault_that_a_bank_reports_leads_to_its_own_panel():
     assert alarms.REPORTED in text
 
 
-def test_chatter_is_one_entry_with_its_count_its_first_and_its_last_time():
+def test_H3_chatter_is_one_entry_with_its_count_its_first_and_its_last_time():
     p = several()
     p.cursor.alarm = 1
     text = page_text(p)
@@ -109,6 +109,17 @@ def test_chatter_is_one_entry_with_its_count_its_first_and_its_last_time():
     # six times in all, four of them since the entry began: from the third on
     assert "first at 12:02:20, last at 12:03:20, 4 times" in text
     assert "12:02:20     4 bank 1" in text
+
+
+def test_H5_of_alarms_that_came_in_one_scan_none_is_said_to_be_the_first():
+    one = {"row": "airflow lost", "first_out": True, "reaction": "unit_off"}
+    both = alarm(unit="bank 1", **one), alarm(unit="bank 2", **one), alarm("hertz off", "")
+    assert "it came in the first scan, with 1 other: in which order is not known" in page_text(
+        picture(Page.ALARMS, alarms=both)
+    )
+    alone = page_text(picture(Page.ALARMS, alarms=(both[0], both[2])))
+    assert "it came first" in alone
+    assert "order is not known" not in alone
 
 
 def test_what_the_story_does_not_reach_back_to_is_not_known():

@@ -45,7 +45,7 @@ def _alarms(dossier: Dossier) -> tuple[Block, ...]:
         Column(say("what"), share=1.0),
         Column(say("lasted"), "right"),
     )
-    first_s = next((event.at_s for event in found if event.kind == "trip"), None)
+    first_s = _first_s(dossier)
     rows, order, before_s = [], 0, None
     for event in found:
         if event.at_s != before_s:
@@ -55,6 +55,20 @@ def _alarms(dossier: Dossier) -> tuple[Block, ...]:
         rows.append((str(order), dossier.time(event.at_s), clock(event.at_s), what, _lasted(dossier, event)))
     note = say("alarms note") if first_s is None else f"{say('alarms note')} {say('first out note')}"
     return Table(columns, tuple(rows), say("alarms")), Para(note, "note")
+
+
+def _first_s(dossier: Dossier) -> float | None:
+    """When the first came of all that stood when the first trip came; None without a trip."""
+    standing: dict[tuple[str, object], float] = {}
+    for event in dossier.run.of("alarm", "returned to normal", "trip"):
+        if event.kind == "trip":
+            return min(standing.values(), default=event.at_s)
+        key = event.unit, event.get("row")
+        if event.kind == "alarm":
+            standing.setdefault(key, event.at_s)
+        else:
+            standing.pop(key, None)
+    return None
 
 
 def _lasted(dossier: Dossier, alarm: Told) -> str:

@@ -90,7 +90,7 @@ def draw(picture: Picture, width: int, height: int) -> list[Line]:
         return [(), *(((f"   {said}", Mark.STRONG if i == 0 else Mark.QUIET),) for i, said in enumerate(CALM))]
     at = min(picture.cursor.alarm, len(rows) - 1)
     raised = _raised(picture.story.events)
-    below = _about(rows[at], _times(raised, rows[at]), width)
+    below = _about(rows[at], sum(a.first_out for a in rows), _times(raised, rows[at]), width)
     if height < 12:  # the list before the help
         below = below[: max(0, height - 6)]
     bank = min(14, max([4, *(cells(a.unit) for a in rows)])) + 2
@@ -195,17 +195,21 @@ def _at(event: Told | None, wall_s: float) -> str:
 # -- what to do about the one under the cursor
 
 
-def _about(alarm: AlarmShown, times: Times, width: int) -> list[Line]:
+def _about(alarm: AlarmShown, first: int, times: Times, width: int) -> list[Line]:
+    """What one may want to know of an alarm. first: how many came first, in one scan."""
     row = BY_KEY.get(alarm.row)
     room = max(10, width - 11)
     word = state(alarm)
     lines: list[Line] = [(), _said("what", alarm.text, Mark.STRONG)]
     lines += _wrapped("do", row.help if row else REPORTED, room, Mark.STRONG)
     lines.append(_said("does", DOES.get(alarm.reaction, alarm.reaction)))
-    more = ("; it came first" if alarm.first_out else "") + (
+    more = ("; it came first" if alarm.first_out and first == 1 else "") + (
         "; a reset (r) ends it" if alarm.active and alarm.latched else ""
     )
     lines.append(_said("state", f"{word}: {SAYS[word]}{more}"))
+    if alarm.first_out and first > 1:
+        others = f"{first - 1} other{'s' if first > 2 else ''}"
+        lines.append(_said("order", f"it came in the first scan, with {others}: in which order is not known"))
     if _aside(alarm):
         lines += _wrapped(
             "shelved", f"by {alarm.shelved_by}, {minutes(alarm.shelved_s)} left: {alarm.shelved_why}", room
