@@ -195,20 +195,20 @@ def _at(event: Told | None, wall_s: float) -> str:
 # -- what to do about the one under the cursor
 
 
-def _about(alarm: AlarmShown, first: int, times: Times, width: int) -> list[Line]:
-    """What one may want to know of an alarm. first: how many came first, in one scan."""
+def _about(alarm: AlarmShown, together: int, times: Times, width: int) -> list[Line]:
+    """What one may want to know of an alarm. together: how many came first, in one scan."""
     row = BY_KEY.get(alarm.row)
     room = max(10, width - 11)
     word = state(alarm)
     lines: list[Line] = [(), _said("what", alarm.text, Mark.STRONG)]
     lines += _wrapped("do", row.help if row else REPORTED, room, Mark.STRONG)
     lines.append(_said("does", DOES.get(alarm.reaction, alarm.reaction)))
-    more = ("; it came first" if alarm.first_out and first == 1 else "") + (
+    more = ("; it came first" if alarm.first_out and together == 1 else "") + (
         "; a reset (r) ends it" if alarm.active and alarm.latched else ""
     )
     lines.append(_said("state", f"{word}: {SAYS[word]}{more}"))
-    if alarm.first_out and first > 1:
-        others = f"{first - 1} other{'s' if first > 2 else ''}"
+    if alarm.first_out and together > 1:
+        others = f"{together - 1} other{'s' if together > 2 else ''}"
         lines.append(_said("order", f"it came in the first scan, with {others}: in which order is not known"))
     if _aside(alarm):
         lines += _wrapped(
