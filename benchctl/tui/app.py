@@ -155,7 +155,7 @@ class Console(App[int]):
         picture = self.picture
         self.link.tick()
         self.fetch.tick()
-        picture.clock = time.strftime("%H:%M:%S")
+        picture.clock = _clock_of(picture)
         now_s = self._clock()
         if picture.hint != self._hint_since[0]:
             self._hint_since = (picture.hint, now_s)
@@ -273,3 +273,9 @@ class Console(App[int]):
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:  # noqa: ARG002 - all alike
         """The palette: every key of the table that means something now, by its word."""
         return actions.palette(self)
+
+
+def _clock_of(picture: Picture) -> str:
+    """The time of day; of a rehearsal, which may run faster than this computer's clock, its own."""
+    told = picture.now if picture.place.rehearsal else None
+    return time.strftime("%H:%M:%S", time.localtime(told.wall_s if told is not None else None))

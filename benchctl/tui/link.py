@@ -26,7 +26,7 @@ from benchctl.tui.view.text import clean
 AGAIN_S = 2.0  # between two tries to attach again
 PACE_OVER_S = 4.0
 MISSED = 2.5  # scan periods without a scan: some were missed
-NOT_BEGUN = "not started"  # the outcome of a run of a program that was chosen, and then another
+NO_TEST = ("not started", "by hand")  # outcomes of records in which no program has run
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +154,7 @@ class Link:
                 self._rang()
             elif words := of_others(event, picture.place.console):
                 self.say(words)
-            if news.what == "outcome" and news.text != NOT_BEGUN:
+            if news.what == "outcome" and news.text not in NO_TEST:
                 self._ended_run(clean(Path(str(news.data.get("run", ""))).stem))
             return
         before_s, self._came_s = self._came_s, time.monotonic()

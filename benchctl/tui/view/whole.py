@@ -164,7 +164,8 @@ def _word(picture: Picture, width: int) -> Line:
     if last is None:
         return crop((), width)
     by = f" ({who})" if (who := charge.signed(last, picture.place.console)) else ""
-    return crop(((f" {last.clock} ", Mark.QUIET), (f"{last.text or last.what}{by}", Mark.PLAIN)), width)
+    said = f"run over: {last.text}" if last.what == "outcome" else last.text or last.what
+    return crop(((f" {last.clock} ", Mark.QUIET), (f"{said}{by}", Mark.PLAIN)), width)
 
 
 def _keys(picture: Picture, width: int, rows: int) -> list[Line]:
