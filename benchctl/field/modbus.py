@@ -1,15 +1,15 @@
 """Modbus TCP frames: the only file that knows pymodbus, of which it uses the codec and nothing else. Pure.
 
-A request is made ready once and sent again and again: only its transaction id changes. What the library is too trusting
-about is checked here: a reply counts when it answers this function with this length, or echoes this write. The reply of
-a good read, as nearly all of them are, is unpacked at one stroke; everything else goes through the library.
+A request is made ready once and sent again and again: only its transaction id changes. The library is too trusting: it
+takes replies that are too short, that have more bytes than they say, or that echo another write. Here a reply counts
+byte by byte: a read's has this function, this count and this length, a write's is its own echo. The library is asked
+only about what is neither: a refusal, or no reply of Modbus at all.
 """
 
 import logging
 import struct
 from collections.abc import Callable
 from functools import lru_cache
-from typing import Any
 
 from pymodbus.framer import FramerSocket
 from pymodbus.pdu import DecodePDU, ExceptionResponse, ModbusPDU
@@ -30,7 +30,6 @@ from benchctl.core.registers import Space
 from benchctl.field.answer import BAD, NOT_ASKED, Answer, Got
 from benchctl.field.encode import COILS, LONE_COIL, LONE_REGISTER, REGISTERS, Request
 from benchctl.field.points import Block
-from benchctl.field.replies import checked_read, checked_write
 
 SHORTEST, LONGEST = 2, 254  # the MBAP header's length: unit id and function at least; a PDU has 253 bytes at most
 
@@ -45,6 +44,8 @@ _READS: dict[Space, type[ModbusPDU]] = {
 _HEADER = struct.Struct(">HHHB").unpack_from
 _DECODER = DecodePDU(False)
 _FRAMER = FramerSocket(_DECODER)
+ACKNOWLEDGED = Answer(Got.OK)
+ECHO = 5  # bytes of a write's echo: function, address, and the value or the count
 
 
 class UnreadableError(Exception):
@@ -73,18 +74,27 @@ def next_frame(data: bytes) -> tuple[int, int, int, bytes]:
 
 
 class Question:
-    """One request made ready, and what its replies mean. `space` is None for a write."""
+    """One request made ready, and what its replies mean.
 
-    __slots__ = ("_answer", "_function", "_head", "_judge", "_length", "_reply", "_tail", "_words", "space", "unit_id")
+    words: unpacks the reply of a read, size: bytes of its values. A write has neither, and no `space`.
+    """
 
-    def __init__(self, pdu: ModbusPDU, judge: Callable[[Any], Answer], space: Space | None = None) -> None:
+    __slots__ = ("_answer", "_begins", "_function", "_head", "_length", "_reply", "_tail", "_words", "space", "unit_id")
+
+    def __init__(
+        self,
+        pdu: ModbusPDU,
+        words: Callable[[bytes], tuple[int, ...]] | None = None,
+        size: int = 0,
+        space: Space | None = None,
+    ) -> None:
         self.unit_id = pdu.dev_id
         self.space = space
         self._function = pdu.function_code
         self._tail = _FRAMER.buildFrame(pdu)[2:]
-        self._judge = judge
-        self._words: Callable[[bytes], tuple[int, ...]] | None = None  # of a plain reply, which begins with `head`
-        self._head, self._length = b"", 0
+        self._words = words
+        head = self._tail[5 : 5 + ECHO] if words is None else bytes((pdu.function_code, size))
+        self._head, self._begins, self._length = head, len(head), len(head) + size
         self._reply: bytes | None = None  # of the last time, and what it said
         self._answer = NOT_ASKED
 
@@ -103,13 +113,12 @@ class Question:
         return self._answer
 
     def _judged(self, reply: bytes) -> Answer:
-        if self._words is not None and len(reply) == self._length and reply[:2] == self._head:
-            return Answer(Got.OK, self._words(reply))
+        if len(reply) == self._length and reply[: self._begins] == self._head:
+            return ACKNOWLEDGED if self._words is None else Answer(Got.OK, self._words(reply))
         decoded = _decoded(reply)
-        if isinstance(decoded, ExceptionResponse):
-            named = decoded.function_code & 0x7F == self._function
-            return Answer(Got.EXCEPTION, code=decoded.exception_code) if named else BAD
-        return self._judge(decoded) if decoded.function_code == self._function else BAD
+        if isinstance(decoded, ExceptionResponse) and decoded.function_code & 0x7F == self._function:
+            return Answer(Got.EXCEPTION, code=decoded.exception_code)
+        return BAD
 
 
 def _decoded(reply: bytes) -> ModbusPDU:
@@ -125,11 +134,9 @@ def _decoded(reply: bytes) -> ModbusPDU:
 def read_question(unit_id: int, block: Block) -> Question:
     """A read made ready. Raises ValueError for a count or address that Modbus does not have."""
     pdu = _READS[block.space](address=block.first, count=block.count, dev_id=unit_id)
-    question = Question(pdu, lambda decoded: checked_read(decoded, block), block.space)
     size = (block.count + 7) // 8 if block.space.bits else 2 * block.count
-    question._head, question._length = bytes((pdu.function_code, size)), size + 2
-    question._words = _bits(block) if block.space.bits else struct.Struct(f">2x{block.count}H").unpack
-    return question
+    words = _bits(block) if block.space.bits else struct.Struct(f">2x{block.count}H").unpack
+    return Question(pdu, words, size, block.space)
 
 
 def _bits(block: Block) -> Callable[[bytes], tuple[int, ...]]:
@@ -146,7 +153,7 @@ def _bits(block: Block) -> Callable[[bytes], tuple[int, ...]]:
 @lru_cache(maxsize=1 << 13)  # a drop of some hundred units, stage by stage, stays in it
 def write_question(unit_id: int, request: Request) -> Question:
     """A write made ready. Raises ValueError for a function that is none of 5, 6, 15, 16."""
-    return Question(_write_pdu(unit_id, request), lambda decoded: checked_write(decoded, request))
+    return Question(_write_pdu(unit_id, request))
 
 
 def _write_pdu(unit_id: int, request: Request) -> ModbusPDU:

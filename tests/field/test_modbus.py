@@ -15,7 +15,6 @@ from benchctl.field.answer import Answer, Got
 from benchctl.field.encode import Request
 from benchctl.field.modbus import UnreadableError, next_frame, read_question, write_question
 from benchctl.field.points import Block
-from benchctl.field.replies import checked_read
 from tests.field.made import H
 
 words = st.integers(0, 0xFFFF)
@@ -27,8 +26,11 @@ def test_registers_unpacked_at_one_stroke_are_those_of_the_library(registers):
     pdu = b"\x04" + ReadInputRegistersResponse(registers=registers).encode()
     reply = DecodePDU(False).decode(pdu)
     assert reply is not None
-    slow = checked_read(reply, block)
-    assert read_question(1, block).answer(pdu) == slow == Answer(Got.OK, tuple(registers))
+    assert (
+        read_question(1, block).answer(pdu)
+        == Answer(Got.OK, tuple(reply.registers))
+        == Answer(Got.OK, tuple(registers))
+    )
 
 
 @given(st.lists(st.booleans(), min_size=1, max_size=2000), st.integers(0, 255))
@@ -39,9 +41,9 @@ def test_bits_unpacked_at_one_stroke_are_those_of_the_library_and_padding_counts
         pdu[-1] |= padding << len(bits) % 8 & 0xFF
     reply = DecodePDU(False).decode(bytes(pdu))
     assert reply is not None
-    slow = checked_read(reply, block)
-    assert read_question(1, block).answer(bytes(pdu)) == slow
-    assert [slow.words[i >> 4] >> (i & 15) & 1 == 1 for i in range(len(bits))] == bits
+    found = read_question(1, block).answer(bytes(pdu))
+    assert [found.words[i >> 4] >> (i & 15) & 1 == 1 for i in range(len(bits))] == bits == reply.bits[: len(bits)]
+    assert all(word >> len(bits) % 16 == 0 for word in found.words[len(bits) // 16 :])
 
 
 QUESTIONS = [
@@ -103,3 +105,28 @@ def test_a_length_that_no_frame_has_is_unreadable(length):
 def test_a_frame_of_another_protocol_is_skipped_by_its_length():
     assert next_frame(struct.pack(">HHHBBB", 1, 7, 3, 1, 3, 0)) == (9, 0, 0, b"")
     assert next_frame(struct.pack(">HHHBB", 1, 7, 3, 1, 3))[0] == 0
+
+
+# Each good reply (Application Protocol 1.1b3, 6.1 to 6.12), and the request that it answers.
+GOOD = [
+    (read_question(1, Block(H, 5, 2)), b"\x03\x04\x00\x01\x00\x02"),
+    (read_question(1, Block(Space.COIL, 0, 12)), b"\x01\x02\x01\x08"),
+    (write_question(1, Request(5, 0x0AC, (1,))), b"\x05\x00\xac\xff\x00"),
+    (write_question(1, Request(5, 0x0AC, (0,))), b"\x05\x00\xac\x00\x00"),
+    (write_question(1, Request(6, 1, (3,))), b"\x06\x00\x01\x00\x03"),
+    (write_question(1, Request(15, 0x13, (1, 0, 1))), b"\x0f\x00\x13\x00\x03"),
+    (write_question(1, Request(16, 1, (10, 258))), b"\x10\x00\x01\x00\x02"),
+]
+
+
+@pytest.mark.parametrize(("question", "reply"), GOOD)
+def test_no_byte_more_or_less_or_other_than_the_reply_acknowledges_anything(question, reply):
+    assert question.answer(reply).got is Got.OK
+    wrong = [reply + b"\0", reply[:-1], reply[:1] + bytes([reply[1] ^ 1]) + reply[2:]]
+    if len(question.answer(reply).words) == 0:
+        wrong += [reply[:k] + bytes([reply[k] ^ 0x10]) + reply[k + 1 :] for k in range(1, len(reply))]
+    for other in wrong:
+        try:
+            assert question.answer(other).got is Got.BAD, other.hex()
+        except UnreadableError:
+            continue
