@@ -86,12 +86,17 @@ def of_run(run: Told, width: int, glyphs: str, *, quiet: bool = False) -> list[L
 
 def brief(sets: Sequence[Told], width: int, glyphs: str) -> list[Line]:
     """A line for each rule set, the worst first; the rest is told by its number."""
-    order = list(STANDINGS)
-    ranked = sorted(sets, key=lambda told: order.index(told["standing"]) if told["standing"] in order else -1)
+    ranked = _worst_first(sets)
     shown = ranked if len(ranked) <= FEW else ranked[: FEW - 1]
     lines = [_in_a_line(told, width, glyphs) for told in shown]
     more = len(ranked) - len(shown)
     return [*lines, ((f"   and {more} more rule sets: enter", Mark.QUIET),)] if more else lines
+
+
+def _worst_first(told: Iterable[Told]) -> list[Told]:
+    """Rule sets or rules by their standing; those of one standing stay in their order."""
+    order = list(STANDINGS)
+    return sorted(told, key=lambda one: order.index(one["standing"]) if one.get("standing") in order else -1)
 
 
 def _in_a_line(told: Told, width: int, glyphs: str) -> Line:
@@ -154,7 +159,7 @@ def _body(picture: Picture, width: int) -> list[Line]:
 
 
 def rules_of(sets: Iterable[Told], width: int, glyphs: str, *, working: bool = False) -> Iterator[Line]:
-    """Each rule set with its edition, each rule with why, its limit and its times."""
+    """Each rule set with its edition, each rule with why, its limit and its times, the worst first."""
     for told in sets:
         yield ()
         title = f" {told.get('title') or told.get('rule_set', '')}"
@@ -162,7 +167,7 @@ def rules_of(sets: Iterable[Told], width: int, glyphs: str, *, working: bool = F
         adopted = f"adopted at the site: {told.get('adopted') or 'not stated'}"
         origin = f"{told.get('rule_set', '')}: {told.get('document', '')} {told.get('edition', '')}; {adopted}"
         yield from _wrapped(origin, 3, width, Mark.QUIET)
-        for rule in told.get("rules", ()):
+        for rule in _worst_first(told.get("rules", ())):
             yield from _rule(rule, width, glyphs, working=working)
         for note in told.get("notes", ()):
             yield from _wrapped(f"note: {note}", 3, width, Mark.PLAIN)
