@@ -104,7 +104,7 @@ def _evaluate(table: _Rows, now: Now, scan: _Scan) -> None:
         if alarm is None and not active:
             continue
         if active and alarm is not None and alarm.active:
-            if row.further and getattr(now.s, row.further):
+            if row.further and getattr(now.seen if index < 0 else now.s, row.further):
                 alarms_now[row.key, index] = replace(alarm, acknowledged=False, count=alarm.count + 1)
                 _announce(scan, (row.key, index), _say(row, now))
             continue

@@ -41,7 +41,7 @@ def switch(state: State, command: Command, seen: Seen, settings: Settings) -> st
         refusal = _switch(state, command, command.unit, seen, settings)
     if refusal:
         return refusal
-    release(state, settings)
+    release(state, seen, settings)
     follow_volts(state, seen, settings)  # the target shall mean the stages that are on, at the volts present
     state.mode, state.outcome, state.by_hand = Mode.IDLE, "", True
     return ""

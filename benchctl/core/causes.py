@@ -16,8 +16,9 @@ from benchctl.core.thermal import over_c, warn_c
 class Row:
     """One cause. scope: "unit" or "bench". delay: name of a field of Limits in seconds, or empty for at once.
 
-    further: name of a value of SeenUnit that is not zero in a scan in which the cause shows once more, elsewhere in
-    the unit: it is then told and reacted to anew. ends: a reset ends the cause itself, not only what it latched.
+    further: name of a value of SeenUnit (of a bench's row: of Seen) that is not zero in a scan in which the cause shows
+    once more, be it elsewhere in the unit: it is then told and reacted to anew, whatever was answered before.
+    ends: a reset ends the cause itself, not only what it latched.
     shelve: it may be set aside for a while: it only tells, and not of air, heat, a lost unit or absence.
     """
 
@@ -101,13 +102,13 @@ ROWS: tuple[Row, ...] = (
         c.Flag("unclosed"), further="unclosed", ends=True),
     Row("load changed by someone else", "unit", HOLD, FREE, "", "{unit}: load changed by someone else",
         "Find the other master before going on. We do not write against it.",
-        c.Flag("foreign")),
+        c.Flag("foreign"), further="foreign"),
     Row("load fell", "unit", HOLD, FREE, "", "{unit}: load went off by itself",
         "Ask the unit why. Nothing comes back by itself.",
-        c.Flag("fell")),
+        c.Flag("fell"), further="fell"),
     Row("unit restarted", "unit", HOLD, FREE, "", "{unit}: restarted, its load is lost",
         "Join it again when you know why.",
-        c.Flag("restarted")),
+        c.Flag("restarted"), further="restarted"),
     Row("unit swapped", "unit", OFF, FREE, "", "{unit}: another unit answers in its place",
         "Check addresses and cables; join it only when you know which unit it is.",
         c.Flag("swapped")),
@@ -178,7 +179,7 @@ ROWS: tuple[Row, ...] = (
         c.Flag("found")),
     Row("time gap", "bench", HOLD, FREE, "", "a hole in time: interrupted, operator decision",
         "The computer slept or stalled. Nothing catches up.",
-        lambda n: n.seen.gap_s > 0.0),
+        lambda n: n.seen.gap_s > 0.0, further="gap_s"),
     Row("scan late", "bench", ALARM, FREE, "", "a scan took more than twice its period",
         "A slow link or a busy computer.",
         lambda n: n.seen.late and n.seen.gap_s == 0.0, shelve=True),

@@ -75,7 +75,7 @@ def take_charge(state: State, command: Command, seen: Seen, settings: Settings) 
     state.unattended = unattended
     for u, s in zip(state.units, seen.units, strict=True):
         if s.contact in (Contact.FRESH, Contact.AGED) and not (u.found or u.lost or is_stranger(u)):
-            u.joined, u.restarted = True, False
+            u.joined, u.restarted = True, s.restarted
     return ""
 
 

@@ -13,11 +13,11 @@ from benchctl.core.state import Mode, State, UnitState
 
 
 def begin_leg(state: State) -> None:
-    """Set the clocks of a leg that begins."""
+    """Set the clocks of a leg that begins. It begins from what the last one left: a ramp down never raises at first."""
     state.leg_s = state.extended_s = state.waited_s = 0.0
     state.phase = 0
     state.waiting = False
-    state.from_kw = state.target_kw
+    state.from_kw = max(0.0, state.target_kw - state.short_kw)
     state.short_kw = 0.0
 
 
@@ -54,14 +54,14 @@ def adopt(state: State, seen: Seen, settings: Settings) -> None:
         state.prompt = None
 
 
-def release(state: State, settings: Settings) -> None:
-    """Go on from what is on: the operator has seen why the program was held."""
+def release(state: State, seen: Seen, settings: Settings) -> None:
+    """Go on from what is on: the operator has seen why the program was held, but nothing that this scan has found."""
     state.held = ""
     if state.prompt is not None and state.prompt.kind == "held":
         state.prompt = None
-    for u in state.units:
+    for u, s in zip(state.units, seen.units, strict=True):
         if u.joined:
-            u.foreign = u.fell = False
+            u.foreign, u.fell = s.foreign, s.fell
     for (key, unit), alarm in list(state.alarms.items()):
         if alarm.active and reaction_of(key, unit, settings) is Reaction.HOLD:
             acknowledge(state, key, unit)
@@ -77,7 +77,7 @@ def answered(state: State, seen: Seen, settings: Settings, *, yes: bool) -> str:
     if not yes:
         unload(state, seen, settings, "interrupted")
     elif kind == "held":
-        release(state, settings)
+        release(state, seen, settings)
     elif kind == "permissives":
         state.check.waited_s = 0.0
     elif kind == "check":

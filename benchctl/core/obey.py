@@ -97,7 +97,7 @@ def _set_load(state: State, command: Command, seen: Seen, settings: Settings) ->
     limit_kw = ceiling_kw(state, seen, settings)
     if value > limit_kw:
         return f"above the limit of {limit_kw:.0f} kW"
-    release(state, settings)
+    release(state, seen, settings)
     state.mode, state.outcome = Mode.IDLE, ""
     state.target_kw, state.short_kw, state.by_hand = value, 0.0, False
     return ""
@@ -116,7 +116,7 @@ def _resume(state: State, command: Command, seen: Seen, settings: Settings) -> s
     if not state.paused and not state.held:
         return "the program is not paused"
     state.paused = False
-    release(state, settings)
+    release(state, seen, settings)
     return ""
 
 
@@ -174,9 +174,9 @@ def _reset(state: State, command: Command, seen: Seen, settings: Settings) -> st
     if state.trip is not None and any(u.possible and not u.lost for u in state.units):
         return "load is not read back open yet"
     unlatch(state)
-    for u in state.units:
-        u.unclosed = 0
-        u.missing = ()
+    for u, s in zip(state.units, seen.units, strict=True):
+        u.unclosed = s.unclosed  # what this scan has found, nobody has seen yet
+        u.missing = u.missing if s.missing else ()
     state.trip, state.dropped = None, False
     state.target_kw = 0.0 if state.mode in (Mode.COOL, Mode.DONE) else state.target_kw
     return ""
@@ -222,8 +222,8 @@ def _join(state: State, command: Command, seen: Seen, settings: Settings) -> str
         return "another unit answers in its place: say why that is right"
     if u.swapped:
         u.serial, u.swapped = s.reading.serial or "", False
-    u.joined, u.lost, u.restarted, u.foreign, u.fell, u.emptied = True, False, False, False, False, True
-    u.wanted, u.unclosed = 0, 0
+    u.joined, u.lost, u.emptied, u.wanted = True, False, True, 0
+    u.restarted, u.foreign, u.fell, u.unclosed = s.restarted, s.foreign, s.fell, s.unclosed
     return ""
 
 

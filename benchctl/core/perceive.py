@@ -93,13 +93,15 @@ def _unit(
 ) -> SeenUnit:
     """One unit: contact, identity, load, air."""
     unclosed, welded = u.unclosed, u.welded
+    fell, foreign, restarted = u.fell, u.foreign, False
+    u.fell = u.foreign = False  # until both are known, only what this scan finds
     if u.sent is not None:
         _closings_sent(index, u, unit, writes, u.sent, events)
     fell_kw = 0.0
     before, told = u.last, reading.outcome.tells
     if told:  # a value that is missing never stops the rest
         u.last = reading
-        _identity(index, u, unit, before, reading, events)
+        restarted = _identity(index, u, unit, before, reading, events)
         _air(u, reading, dt_s)
     # a unit whose load is not read back, or cannot be, is as good as mute
     if told and reading.load is not None and 0 <= reading.load <= unit.profile.full_load:
@@ -119,6 +121,8 @@ def _unit(
     load = reading.load if contact is Contact.FRESH else None
     seen = SeenUnit(contact, u.age_s, u.last, load, None, 1.0, None, fell_kw=fell_kw, told=told)
     seen.unclosed, seen.welded = u.unclosed & ~unclosed, u.welded & ~welded
+    seen.fell, seen.foreign, seen.restarted = u.fell, u.foreign, restarted
+    u.fell, u.foreign = u.fell or fell, u.foreign or foreign
     return seen
 
 
@@ -147,7 +151,8 @@ def _closings_sent(index: int, u: UnitState, unit: Unit, writes: UnitWrites, sen
 
 def _identity(
     index: int, u: UnitState, unit: Unit, last: UnitReading, reading: UnitReading, events: list[Event]
-) -> None:
+) -> bool:
+    """Whether it is what it should be; returns True when it is found to have restarted."""
     if reading.identity_ok is not None:
         u.identified = reading.identity_ok
     if reading.serial:
@@ -159,13 +164,12 @@ def _identity(
         else:
             u.serial = reading.serial
     before, now = last.uptime_s, reading.uptime_s
-    if before is not None and now is not None and now < before - 0.5:
-        u.restarted, u.emptied, u.joined = True, False, False
-        events.append(
-            Event(
-                "restarted", f"{unit.name} restarted: its running time fell from {before:.0f} s to {now:.0f} s", index
-            )
-        )
+    if before is None or now is None or now >= before - 0.5:
+        return False
+    u.restarted, u.emptied, u.joined = True, False, False
+    said = f"{unit.name} restarted: its running time fell from {before:.0f} s to {now:.0f} s"
+    events.append(Event("restarted", said, index))
+    return True
 
 
 def _air(u: UnitState, reading: UnitReading, dt_s: float) -> None:

@@ -33,6 +33,9 @@ class SeenUnit:
     fell_kw: float = 0.0  # went off in this scan without our order, for a reason that the unit tells
     unclosed: int = 0  # stages found in this scan not to follow a closing; 1 for a set point
     welded: int = 0  # stages found in this scan not to follow an opening; 1 for a set point
+    fell: bool = False  # load found in this scan to have gone off without our order
+    foreign: bool = False  # its load found in this scan to be changed by somebody else
+    restarted: bool = False  # found in this scan to have restarted
     switched: int | None = None  # the load that commands of this scan ask of it by itself
     missing: int = 0  # phases of stages found in this scan to draw nothing
 
