@@ -57,6 +57,7 @@ def _leg(leg: PlannedLeg) -> dict[str, Any]:
         "length_s": leg.length_s,
         "wait_s": leg.wait_s,
         "from_kw": leg.from_kw,
+        "target_kw": leg.target_kw,
         "asked_kw": level.asked_kw,
         "given_kw": level.given_kw,
         "side": level.side.value,

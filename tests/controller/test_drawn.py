@@ -56,7 +56,7 @@ def test_a_ramp_is_straight_and_what_is_given_on_it_goes_in_stairs():
 def test_targets_of_the_sources_total_leave_the_reserve_out():
     place = replace(PLACE, site_load_reserve_kw=30.0)
     told, _ = data(Block(Target(70.0)), Hold(10.0), place=place, load_is=LoadIs.SOURCE_TOTAL)
-    assert told["legs"][1]["asked_kw"] == 40.0
+    assert (told["legs"][1]["target_kw"], told["legs"][1]["asked_kw"]) == (70.0, 40.0)
     assert told["graph"][-1] == [10.0, 40.0, 40.0]
 
 

@@ -30,12 +30,12 @@ def what(leg: Leg) -> str:
 
 
 def ahead(leg: Leg) -> str:
-    """A leg that is to come, in a phrase."""
+    """A leg that is to come, in a phrase; its kW as the program counts them, like those of the leg that runs."""
     kind, length = str(leg["kind"]), minutes(leg["length_s"])
-    to = f"to {leg['asked_kw']:.0f} kW"
+    to = f"to {leg['target_kw']:.0f} kW"
     says = {
         "ramp": f"ramp {to} over {length}" if leg["length_s"] else f"step {to}",
-        "hold": f"hold {leg['asked_kw']:.0f} kW for {length}",
+        "hold": f"hold {leg['target_kw']:.0f} kW for {length}",
         "block": f"{'block load' if leg['asked_kw'] >= leg['from_kw'] else 'load rejection'} {to}",
         "drop": "everything off at once",
         "wait": f"a question: {leg['prompt']}",
