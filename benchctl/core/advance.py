@@ -17,6 +17,7 @@ from benchctl.core.seen import Seen
 from benchctl.core.state import Mode, State
 
 EPSILON_S = 1e-9
+OPEN_BREAKERS = "no contact with {}: open their breakers if they still have load on"
 MAX_STEP_S = 2.0  # program time that one scan may add at most: nothing catches up
 
 
@@ -32,7 +33,7 @@ def advance(state: State, seen: Seen, settings: Settings, dt_s: float, events: l
     elif state.mode is Mode.UNLOAD:
         _unload_step(state, seen, settings, dt_s, events)
     elif state.mode is Mode.COOL:
-        _cool(state, seen, dt_s, events)
+        _cool(state, seen, settings, dt_s, events)
     readings.close(state, events)
 
 
@@ -240,10 +241,22 @@ def _unload_step(state: State, seen: Seen, settings: Settings, dt_s: float, even
         )
     if state.target_kw <= 0.0 and not any(u.possible and u.joined for u in state.units):
         state.mode, state.unload_fast = Mode.COOL, False
-        events.append(Event("unloaded", "all load is off; cooling down"))
+        events.append(Event("unloaded", f"{_off(state, settings)}; cooling down"))
 
 
-def _cool(state: State, seen: Seen, dt_s: float, events: list[Event]) -> None:
+def _silent(state: State, settings: Settings) -> str:
+    """Names of units that were lost with load that may still be on; nobody can say that it is off."""
+    units = zip(state.units, settings.site.units, strict=True)
+    return ", ".join(unit.name for u, unit in units if u.lost and u.possible)
+
+
+def _off(state: State, settings: Settings) -> str:
+    """What can be said of the load when all that is ours is off."""
+    silent = _silent(state, settings)
+    return f"all load that answers is off; {OPEN_BREAKERS.format(silent)}" if silent else "all load is off"
+
+
+def _cool(state: State, seen: Seen, settings: Settings, dt_s: float, events: list[Event]) -> None:
     """Wait for the units' debts and for the source's time at no load; the source never ends before the units."""
     present = seen.volts_v is None or seen.volts_v > 0.0
     open_load = any(u.possible and u.joined for u in state.units)  # what a lost unit has, nobody can wait for
@@ -253,4 +266,6 @@ def _cool(state: State, seen: Seen, dt_s: float, events: list[Event]) -> None:
         return
     state.mode = Mode.DONE
     state.outcome = state.outcome or state.after_unload
-    events.append(Event("done", f"{state.outcome or 'over'}: all units are cool"))
+    silent = _silent(state, settings)
+    cool = f"all units that answer are cool; {OPEN_BREAKERS.format(silent)}" if silent else "all units are cool"
+    events.append(Event("done", f"{state.outcome or 'over'}: {cool}"))
