@@ -129,7 +129,12 @@ class Chain:
         if cut is not None and cut.is_set() and not orders.urgent:
             return tuple(j.outcome() for j in jobs)
         work = self._passes(busy, jobs, orders, until_s)
-        await (work if cut is None or orders.urgent else unless(cut, work))
+        pings = self._bound_pings(busy)
+        try:
+            await (work if cut is None or orders.urgent else unless(cut, work))
+        finally:
+            for ping in pings:
+                ping.cancel()
         return tuple(j.outcome() for j in jobs)
 
     def _clear_the_way(self, orders: Orders) -> None:
@@ -140,6 +145,16 @@ class Chain:
         for device, unit_orders in zip(self._units, orders.units, strict=True):
             if len(self._lines[device.noun.endpoint].devices) == 1:
                 device.open_ahead(unit_orders)
+
+    def _bound_pings(self, busy: list[Job]) -> list[asyncio.TimerHandle]:
+        """No write waits longer for the ping of a silent device on its line than an answer would take."""
+        lines = {id(j.device.link): self._lines[j.device.noun.endpoint] for j in busy}
+        return [
+            self._loop.call_later(device.ping_s, device.give_up_ping)
+            for line in lines.values()
+            for device in line.devices
+            if device.ping_s is not None
+        ]
 
     async def _passes(self, busy: list[Job], jobs: list[Job], orders: Orders, until_s: float) -> None:
         """Everything in its order, at the units that do not answer beside the others. busy: jobs with something to do.

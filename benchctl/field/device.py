@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from benchctl.core.orders import UnitOrders, Write
 from benchctl.core.registers import Space
 from benchctl.core.site import Instrument, Unit
-from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, Answer, Answers, Got
+from benchctl.field.answer import GATEWAY_CODES, NOT_ASKED, SILENT, Answer, Answers, Got
 from benchctl.field.asking import Asking
 from benchctl.field.counts import Counts
 from benchctl.field.drop import OPEN_ALL, ready
@@ -231,6 +231,17 @@ class Device:
         if self._pinging:
             self._pinging = False
             self.link.withdraw(self._pinged)
+
+    @property
+    def ping_s(self) -> float | None:
+        """How long a write may wait for a ping in flight: an answer needs no longer. None: there is none."""
+        return max(MUTE_TIMEOUT_S, ROOM * (self.took_s or self.turnaround_s)) if self._pinging else None
+
+    def give_up_ping(self) -> None:
+        """A ping in flight has had its time: it counts as unanswered."""
+        if self._pinging:
+            self.stop_ping()
+            self._pinged(SILENT)
 
     def last_ping(self) -> Answer:
         """How the last ping failed, told once; NOT_ASKED while the device rests."""

@@ -6,6 +6,7 @@ lost, and connecting again by a fixed schedule. Silence, exceptions and bad repl
 
 import asyncio
 from collections.abc import Callable, Coroutine
+from math import inf
 from typing import Any
 
 from benchctl.core.site import Endpoint
@@ -164,8 +165,12 @@ class Link:
         if self.turn.free():
             return self._send(question, timeout_s, until_s, end, write=write, watched=watched)
 
+        timer = None if watched or until_s == inf else self._loop.call_at(until_s, self._too_late, end)
+
         def go(mine: bool) -> None:
             del self._waiting[end]
+            if timer is not None:
+                timer.cancel()
             answer: Answer | None = NOT_ASKED
             if mine:
                 answer = self._send(question, timeout_s, until_s, end, write=write, watched=watched)
@@ -175,6 +180,13 @@ class Link:
         self._waiting[end] = go
         self.turn.take(go, write=write)
         return None
+
+    def _too_late(self, end: End) -> None:
+        """The deadline of a request has come, and it has not had its turn."""
+        go = self._waiting.pop(end, None)
+        if go is not None:
+            self.turn.leave(go)
+            end(NOT_ASKED)
 
     def begin_ahead(self, question: Question) -> None:
         """Send a write, if it would have its turn at once; who begins it in the same step of the loop finds it sent.

@@ -278,3 +278,30 @@ def test_a_write_that_is_cancelled_leaves_the_chain_usable():
         await chain.close()
 
     run(scene())
+
+
+def test_a_write_waits_no_time_out_for_the_ping_of_a_silent_unit_beside_it_and_never_past_its_deadline():
+    async def scene():
+        mute: set[int] = set()
+        memory = Memory({GATE: lambda a: None if a.unit_id in mute else (0.02, good()(a))})
+        chain = Chain(behind_a_gateway(), connect=memory.connect)
+        await chain.read(now() + 0.4)
+        mute.add(2)
+        await chain.read(now() + 2.0)
+        for patience_s, ended in ((0.4, Write.DONE), (0.1, Write.NOT_SENT)):
+            await asyncio.sleep(5.0)
+            await chain.read(now() + 0.4)  # now a ping of bank 2 takes the gateway's line
+            began = now()
+            lower = UnitOrders(lower=True)
+            done = await chain.write(orders(lower, UnitOrders(silent=True), lower), began + patience_s)
+            assert now() - began <= min(patience_s, 0.15 + 2 * 0.02) + 1e-6
+            assert [d.opening for d in done] == [ended, Write.NONE, ended]
+        mute.clear()
+        for _ in range(20):  # it was not forgotten: once it answers it takes part again, whatever else is written
+            sweep = await chain.read(now() + 0.2)
+            await chain.write(orders(lower, UnitOrders(silent=True), lower), now() + 0.2)
+            await asyncio.sleep(0.5)
+        assert chain.readings(sweep)[0][1].outcome is Outcome.OK
+        await chain.close()
+
+    run(scene())
