@@ -36,12 +36,14 @@ async def _follow(client: "Client", voice: Voice, args: argparse.Namespace) -> i
     from benchctl.cli.follow import Follow
     from benchctl.cli.keyboard import Keyboard
     from benchctl.cli.status import status_lines
+    from benchctl.cli.telling import wrapped
 
     now = await first(client, PATIENCE_S)
     for line in status_lines(client.welcome.site, now) if now is not None else []:
         voice.narrate(line)
     if now is not None and watches(now, client.welcome.console, operator(args.operator)):
         how = TAKE_OVER if there(now) else "type charge"
-        voice.narrate(f"YOU WATCH: {way(now)} ({how}); unload, drop, reading, remark are everybody's")
+        for line in wrapped(f"YOU WATCH: {way(now)} ({how}); unload, drop, reading, remark are everybody's"):
+            voice.narrate(line)
     with Keyboard() as keyboard:
         return await Follow(client, voice, keyboard, asks=True).to_the_end()

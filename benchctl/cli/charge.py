@@ -48,6 +48,15 @@ def who_gave(event: "Event", own: str) -> str:
     return charge.named(event.who, "" if at == own else at) if event.who else ""
 
 
+def gone(before: "Snapshot | None", now: "Snapshot") -> str:
+    """What is said when whoever has charge is not attached any more, to those who still are; empty at other times."""
+    if before is None or not charge.held(now.charge) or there(now) or now.charge_console == "":
+        return ""
+    if (before.charge, before.charge_console) != (now.charge, now.charge_console) or not there(before):
+        return ""
+    return f"{charge.named(now.charge, now.charge_console)} is not attached any more: nobody is at the controls"
+
+
 def what_now(event: "Event", own: str) -> str:
     """What whoever is at our own console can do about an event of charge; empty for other events, of other consoles."""
     if event.what == "taken over" and event.data.get("from_console") == own != event.data.get("console"):

@@ -13,10 +13,10 @@ from typing import Any
 
 from benchctl.cli import GOOD, NOT_GOOD
 from benchctl.cli.assess import tell_verdicts
-from benchctl.cli.charge import what_now, who_gave
+from benchctl.cli.charge import gone, what_now, who_gave
 from benchctl.cli.keyboard import Keyboard
 from benchctl.cli.rehearse import EXIT
-from benchctl.cli.telling import ASKED, clock, in_terminal, ring, state_line, steady, wrapped
+from benchctl.cli.telling import ASKED, clock, in_terminal, reading_due, ring, state_line, steady, wrapped
 from benchctl.cli.typed import LEAVE, order_of
 from benchctl.cli.voice import Voice
 from benchctl.core.shown import Snapshot
@@ -53,6 +53,7 @@ class Follow:
         self._asked_s: float | None = None  # how long nobody had given a sign when one was asked for
         self._orders: set[asyncio.Task[None]] = set()
         self._leaving = False
+        self._before: Snapshot | None = None
 
     async def to_the_end(self) -> int:
         """Until the run's outcome is known, the operator leaves, or the run host is gone; returns the exit code."""
@@ -105,6 +106,8 @@ class Follow:
             ring()
 
     def _state(self, now: Snapshot) -> None:
+        self._calls(now)
+        self._before = now
         if now.mode == "checks" and not now.loaded and now.permissives != self._permissives:
             self._permissives = now.permissives
             missing = [text for text, holds in now.permissives if holds is not True]
@@ -116,6 +119,15 @@ class Follow:
         if time.monotonic() - self._told_s >= (STEADY if steady(now, absent=absent) else 1.0) * QUIET_S:
             words = state_line(now, asks=self._asks, absent=absent)
             self._say(f"{clock(now.wall_s)}  {now.mode:<18} {words}")
+
+    def _calls(self, now: Snapshot) -> None:
+        """What a scan asks of a person without an event: who is at the controls, and readings."""
+        left = gone(self._before, now) if now.charge_console != self._client.welcome.console else ""
+        calls = (("not attached", left, "type charge"), ("reading due", *reading_due(self._before, now)))
+        for word, text, how in calls:
+            if text:
+                self._say(f"{clock(now.wall_s)}  {word:<18} {text}" + (f" - {how}" if self._asks else ""))
+                ring()
 
     def _say(self, line: str) -> None:
         for part in wrapped(line):

@@ -42,6 +42,14 @@ def state_line(now: Snapshot, *, asks: bool = True, absent: bool = False) -> str
     return "; ".join(told)
 
 
+def reading_due(before: Snapshot | None, now: Snapshot) -> tuple[str, str]:
+    """What is said when a reading falls due, or the next one while one is still owed, and what to type; else empty."""
+    due_s, was_s = now.reading_due_s, None if before is None else before.reading_due_s
+    if due_s is None or due_s > 0.0 or (was_s is not None and was_s <= 0.0 and due_s <= was_s):
+        return "", ""
+    return f"reading {now.reading_number} is due", f"type reading {'; '.join(f'{name}=…' for name in now.readings)}"
+
+
 def steady(now: Snapshot, *, absent: bool = False) -> bool:
     """Whether nothing moves and nobody is asked for anything: then the state is told more seldom."""
     holds = now.mode == "cooling down" or (now.leg is not None and now.leg.kind == "hold" and now.mode == "running")

@@ -243,3 +243,32 @@ async def test_a_question_says_how_it_is_answered():
         desk.client.tell("prompt", "bank 1 is held. Go on?")
         await until(lambda: desk.voice.said)
         assert desk.voice.said[0].endswith("Go on? - type yes or no")
+
+
+async def test_who_watches_is_told_once_when_whoever_has_charge_is_not_attached_any_more():
+    both = {"charge": "Robin", "charge_console": "console 2", "consoles": ("console 1", "console 2")}
+    left = both | {"consoles": ("console 1",)}
+    async with at() as desk:
+        for scan in (both, both, left, left, both, both | {"charge_console": "console 1"}):
+            desk.client.show(shown(**scan))
+        words = "Robin at console 2 is not attached any more: nobody is at the controls - type charge"
+        await until(lambda: desk.voice.heard(words))
+        await asyncio.sleep(0.05)
+        assert sum("not attached" in line for line in desk.voice.said) == 1
+
+
+async def test_a_reading_is_asked_for_when_it_falls_due_and_again_when_the_next_one_does():
+    asked = {"readings": ("oil_kpa", "coolant_c"), "reading_number": 3}
+    async with at() as desk:
+        for due_s in (2.0, 0.5, -0.5, -1.0, -59.0, -0.2, 30.0):
+            desk.client.show(shown(**asked, reading_due_s=due_s))
+        await until(lambda: sum("reading 3 is due - type reading oil_kpa=…; coolant_c=…" in s for s in desk.voice.said))
+        await asyncio.sleep(0.05)
+        assert sum("is due" in line for line in desk.voice.said) == 2
+
+
+async def test_nobody_is_asked_for_a_reading_where_nothing_is_typed():
+    async with at(asks=False) as desk:
+        desk.client.show(shown(readings=("oil_kpa",), reading_number=1, reading_due_s=-0.5))
+        await until(lambda: desk.voice.heard("reading 1 is due"))
+        assert not desk.voice.heard("type reading")

@@ -43,7 +43,7 @@ def test_a_second_console_watches_takes_over_with_a_reason_and_the_first_is_told
         second.until("Robin at console 1 has charge, 1 watches")
         first.until("Robin has charge, 1 watches")
         second.press("l")
-        second.until("this console watches: C takes over, with a reason")
+        second.until("Robin at console 1 has charge: C takes over; u, ^O, v, m are everybody's")
         first.press("l")
         first.until("Load in kW")
         first.type("40")
@@ -59,7 +59,7 @@ def test_a_second_console_watches_takes_over_with_a_reason_and_the_first_is_told
         first.until("Kim at console 2 has taken over from Robin at console 1: shift change")
         assert "WATCHING" not in second.screen
         first.press("-")
-        first.until("this console watches")
+        first.until("Kim at console 2 has charge: C takes over")
         assert loaded(here)
         status = here.verb("status")
         assert "Kim is in charge at console 2; 1 console watches" in status.stdout

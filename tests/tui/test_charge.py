@@ -90,7 +90,7 @@ def test_where_the_console_in_charge_is_gone_charge_is_taken_not_taken_over():
     gone = at("console 2", **GONE)
     assert not idle(keys["charge"], gone)
     assert idle(keys["take_over"], gone)
-    assert "is not attached: c takes charge" in barred(keys["pause"], gone)
+    assert "Robin at console 1 is not attached: c takes charge" in barred(keys["pause"], gone)
     both = at("console 2")
     assert idle(keys["charge"], both)
     assert not idle(keys["take_over"], both)
@@ -106,10 +106,15 @@ def test_orders_of_others_are_told_with_their_console():
 
 async def test_what_another_console_orders_is_said_here_and_what_this_one_orders_is_not():
     async with desk(welcomed=SECOND, **OTHERS) as d:
-        for console, who in (("console 2", "Kim"), ("console 1", "Robin")):
-            order: dict[str, Any] = {"what": "command", "text": "pause", "who": who, "data": {"console": console}}
+        orders = (
+            ("console 2", "Kim", "skip"),
+            ("console 1", "Robin", "pause"),
+            ("console 1", "Robin", "reading oil_c=90"),
+        )
+        for console, who, text in orders:  # a reading has an event of its own, in words
+            order: dict[str, Any] = {"what": "command", "text": text, "who": who, "data": {"console": console}}
             d.host.tell(m.Event(number=7, wall_s=1.0, **order))
-        await d.until(lambda: len(d.console.picture.story.events) == 2)
+        await d.until(lambda: len(d.console.picture.story.events) == 3)
         assert d.hint == "pause (Robin at console 1)"
 
 
@@ -117,7 +122,7 @@ async def test_an_ordering_key_of_who_watches_gives_no_order_and_says_how_to_tak
     async with desk(welcomed=SECOND, **OTHERS) as d:
         await d.press("l")
         assert not d.open
-        assert d.hint.startswith("Robin at console 1 has charge, this console watches: C takes over, with a reason")
+        assert d.hint.startswith("Robin at console 1 has charge: C takes over; u, ^O, v, m are everybody's")
         await d.press("A")
         assert d.host.orders == []
         await d.press("u")

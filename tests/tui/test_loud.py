@@ -15,6 +15,7 @@ CALM = scan()
         {"trip": made(TripShown, row="drop", text="dropped")},
         {"prompt": prompt()},
         {"held": "time gap"},
+        {"charge": "Robin", "charge_console": "console 1", "consoles": ("console 2",)},
         {"alarms": (alarm("airflow lost", reaction="unit_off"),)},
         {"alarms": (alarm("no sign of a person", ""),)},
         {"reading_due_s": -0.5, "reading_number": 3},

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from textual import events
 
 from benchctl.core import readings
 from benchctl.core.causes import ROWS
@@ -502,6 +503,18 @@ async def test_a_reading_asks_what_the_program_asks_and_checks_what_can_be_true(
         ago.focus()
         await d.press("enter")
         await d.until(lambda: d.host.orders == [("reading", {"text": "oil_kpa=420; coolant_c=88.5", "value": 120.0})])
+
+
+async def test_what_is_typed_takes_the_place_of_what_stood_there_and_so_does_a_paste():
+    async with desk(**READINGS) as d:
+        d.console.picture.story.add(
+            told("reading", "reading 2", data={"number": 2, "oil_kpa": 412.0, "coolant_c": 80.0})
+        )
+        await d.press("v", "4", "2", "0", "enter")
+        oil, coolant, _ = d.form.query(Field)
+        assert oil.value == "420"
+        coolant.post_message(events.Paste("88\n"))
+        await d.until(lambda: coolant.value == "88")
 
 
 async def test_what_was_not_read_is_left_out_and_an_empty_reading_is_none():

@@ -38,8 +38,8 @@ def bar(picture: Picture) -> str:
         return ""
     who = clean(charge.named(now.charge, now.charge_console))
     if there(now):
-        return f"{who} has charge, this console watches: C takes over, with a reason; {EVERYBODYS}"
-    return f"{who} has charge and is not attached: c takes charge; {EVERYBODYS}"
+        return f"{who} has charge: C takes over; {EVERYBODYS}"
+    return f"{who} is not attached: c takes charge; {EVERYBODYS}"
 
 
 def word(picture: Picture) -> list[Span]:
@@ -78,6 +78,8 @@ def of_others(told: Told, console: str) -> str:
     if told.what == "taken over":
         return "" if data.get("console") == console else told.text
     others = told.what == "command" and data.get("console") not in (None, "", console)
+    if told.text.startswith("reading "):  # it has an event of its own, in words
+        return ""
     return f"{told.text} ({signed(told, console)})" if others else ""
 
 

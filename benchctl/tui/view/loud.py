@@ -1,5 +1,6 @@
 """When a bell is due: a trip, a question, a reading due, an alarm that takes load off or asks who is there."""
 
+from benchctl.core import charge
 from benchctl.core.shown import Snapshot
 
 TELLING = ("note", "alarm")  # reactions that only tell
@@ -19,6 +20,8 @@ def _calls(now: Snapshot) -> frozenset[tuple[str, ...]]:
         calls.add(("trip", now.trip.row, now.trip.unit))
     if now.prompt is not None:
         calls.add(("prompt", now.prompt.kind, now.prompt.text))
+    if charge.held(now.charge) and now.charge_console not in ("", *now.consoles):
+        calls.add(("left", now.charge, now.charge_console))
     if now.held:
         calls.add(("held", now.held))
     if now.reading_due_s is not None and now.reading_due_s <= 0.0:
