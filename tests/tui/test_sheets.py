@@ -177,6 +177,20 @@ async def test_a_start_means_the_plan_that_was_read_and_charge_comes_first():
         assert d.console.picture.cursor.page is Page.PROGRAM
 
 
+async def test_after_a_run_the_same_program_is_chosen_once_more_by_its_start():
+    async with desk(mode="done", **CHARGED) as d:
+        d.console.picture.plan = {**PLAN, "name": "ladder", "written": Written("ladder", "title: It")}
+        d.host.plan = PLAN | {"feasible": False, "refusals": ["bank 2 has not been met"]}
+        await d.press("g", "enter")
+        await d.until(lambda: "bank 2 has not been met" in d.said)
+        assert d.host.orders == []
+        d.host.plan = PLAN
+        await d.press("enter")
+        await d.until(lambda: not d.open)
+        assert d.host.asked[-2] == ("program", "ladder", "title: It", False)
+        assert d.host.orders == [("start", {"text": "ab" * 32})]
+
+
 async def test_a_start_in_a_rehearsal_says_that_no_real_bank_is_switched():
     async with desk(welcomed={"rehearsal": True}, **CHARGED) as d:
         d.console.picture.plan = {**PLAN, "name": "ladder"}

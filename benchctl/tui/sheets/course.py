@@ -100,7 +100,7 @@ def _start(console: "Console") -> Sheet | None:
         return None
 
     async def done(console: "Console", values: Values) -> Answer:
-        said = await console.link.order("start", text=plan["sha256"])
+        said = await _chosen(console, plan) or await console.link.order("start", text=plan["sha256"])
         if not said:
             cursor = console.picture.cursor
             cursor.page, cursor.scroll, cursor.rules = Page.PROGRAM, 0, False
@@ -115,6 +115,18 @@ def _start(console: "Console") -> Sheet | None:
         "This is a rehearsal: no real bank is switched." if rehearsal else "Real banks are loaded.",
     )
     return Sheet("Start the program", words, done=done, enter="Enter: start")
+
+
+async def _chosen(console: "Console", plan: dict[str, Any]) -> str:
+    """After a run no program is chosen: choose the one that is looked at once more; why not, where that is refused."""
+    now, written = console.picture.now, plan.get("written")
+    if now is None or now.program or written is None:
+        return ""
+    try:
+        told = await asked(console, written)
+    except (ValueError, Refused) as fault:
+        return clean(str(fault))
+    return clean("; ".join(told.get("refusals", []))) or str(told.get("barred") or "")
 
 
 def _where(console: "Console") -> str:
