@@ -76,12 +76,18 @@ Answer = str | Sheet
 class Field(Input):
     """An input of one line: what is pasted loses its line ends, and what could steer a terminal.
 
-    What stands there is selected when one comes to it, so that typing takes its place: 40 typed after 100 is no 10040.
+    What stood there from the begin is selected when one comes to it, so that typing takes its place: 40 typed at 100 is
+    no 10040. What a person has typed stays.
     """
 
     def __init__(self, blank: Blank) -> None:
-        super().__init__(value=clean(blank.value), placeholder=clean(blank.hint))
+        super().__init__(value=clean(blank.value), placeholder=clean(blank.hint), select_on_focus=False)
         self.blank = blank
+
+    def on_focus(self) -> None:
+        """What was filled in for him can be typed over."""
+        if self.value and self.value == clean(self.blank.value):
+            self.select_all()
 
     def _on_paste(self, event: events.Paste) -> None:
         self.replace(clean(" ".join(event.text.split())), *self.selection)
