@@ -64,6 +64,19 @@ def test_an_open_question_stands_where_it_cannot_be_missed_with_what_silence_doe
     assert second.endswith("1:00: hold")
 
 
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (160, 40)])
+def test_what_each_answer_does_is_read_whole_however_long_the_question(size):
+    asked = prompt(
+        text="segment 8: not in band for 60 s. Start the hold?", yes="start the hold as it is", no="unload",
+        if_silent="unload", remaining_s=26.0,
+    )  # fmt: skip
+    lines = screen(picture(prompt=asked), *size).splitlines()
+    assert lines[1].startswith(" ? segment 8: not in band for 60 s. Start the hold?")
+    assert lines[1].endswith("0:26: unload")
+    assert sum("y: start the hold as it is  n: unload" in line for line in lines) == 1
+    assert "y: start" not in screen(picture(prompt=asked, charge="Kim", charge_console="console 9"), *size)
+
+
 def test_the_first_out_alarm_is_named_and_the_others_are_counted():
     alarms = (alarm("inlet warm", text="bank 2: hot air at the inlet"), alarm(first_out=True), alarm("volts off", ""))
     assert "exhaust hotter than expected (+2)" in shown(picture(alarms=alarms))

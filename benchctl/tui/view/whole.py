@@ -6,10 +6,11 @@ it off; the smaller, the less of it.
 
 from collections.abc import Callable, Iterable
 
+from benchctl.core.shown import PromptShown
 from benchctl.tui.keys import Key, Kind, always, at, attached, idle, unhurried
 from benchctl.tui.view import alarms, bank, chain, charge, contact, far, guide, program, runs, trends
 from benchctl.tui.view.picture import DropStep, Page, Picture
-from benchctl.tui.view.text import Line, Mark, Span, crop, ends, length, minutes, number
+from benchctl.tui.view.text import Line, Mark, Span, cells, crop, ends, length, minutes, number
 
 SMALLEST = (40, 8)
 
@@ -130,11 +131,21 @@ def _second(picture: Picture, width: int) -> Line:
     if now is None:
         return crop(((f" {picture.starting or 'waiting for the first scan'}", Mark.QUIET),), width)
     if now.prompt is not None:
-        p = now.prompt
-        answers = "" if charge.watches(picture) else f"y: {p.yes}  n: {p.no} "
-        ask = f" ? {p.text}  {answers}"
-        return ends(((ask, Mark.MANDATORY),), ((f" {minutes(p.remaining_s)}: {p.if_silent} ", Mark.MANDATORY),), width)
+        text, silent, answers = _question(picture, now.prompt)
+        beside = f"{answers} " if answers and _fits(text, silent, answers, width) else ""
+        return ends(((f"{text}  {beside}", Mark.MANDATORY),), ((silent, Mark.MANDATORY),), width)
     return ends(_alarm(picture), (charge.line(picture),), width)
+
+
+def _question(picture: Picture, asked: PromptShown) -> tuple[str, str, str]:
+    """What is asked, what becomes of it without an answer, and what each answer does, for who may give one."""
+    answers = "" if charge.watches(picture) else f"y: {asked.yes}  n: {asked.no}"
+    return f" ? {asked.text}", f" {minutes(asked.remaining_s)}: {asked.if_silent} ", answers
+
+
+def _fits(text: str, silent: str, answers: str, width: int) -> bool:
+    """Whether all of a question stands on one line; else its answers stand above the keys."""
+    return cells(text) + cells(silent) + cells(answers) + 4 <= width
 
 
 def _alarm(picture: Picture) -> Line:
@@ -157,9 +168,13 @@ def _alarm(picture: Picture) -> Line:
 
 
 def _word(picture: Picture, width: int) -> Line:
-    """The last thing that was said to the operator, or that happened."""
+    """The last thing that was said to the operator, what answers do, or what happened last."""
     if picture.hint:
         return crop(((f" {picture.hint}", Mark.ABNORMAL if picture.hint_bad else Mark.STRONG),), width)
+    if picture.now is not None and picture.now.prompt is not None and picture.drop is DropStep.NONE:
+        text, silent, answers = _question(picture, picture.now.prompt)
+        if answers and not _fits(text, silent, answers, width):
+            return crop(((f" {answers} ", Mark.MANDATORY),), width)
     last = picture.story.events[-1] if picture.story.events else None
     if last is None:
         return crop((), width)
