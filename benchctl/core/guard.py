@@ -11,7 +11,7 @@ from benchctl.core.limits import ceiling_kw, usable
 from benchctl.core.orders import Orders, UnitOrders, unit_orders
 from benchctl.core.profile import Profile, Watchdog
 from benchctl.core.program import Rounding
-from benchctl.core.seen import Contact, Seen
+from benchctl.core.seen import Contact, Seen, SeenUnit
 from benchctl.core.site import Unit
 from benchctl.core.state import State, UnitState, undecided
 
@@ -142,7 +142,11 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
     u.steady_s = u.steady_s if new == old else 0.0
     rising = new != old and not lowers(profile, new, old)
     u.sent = new if rising else None
-    lower = (u.possible != new and not lowers(profile, u.possible, new)) or (state.dropped and s.load != 0)
+    lower = (
+        (u.possible != new and not lowers(profile, u.possible, new))
+        or (state.dropped and s.load != 0)
+        or _stands(u, s, profile, new)
+    )
     local = s.reading.remote is False
     silent = not state.dropped and (not state.charge or local or not u.heard or undecided(state, u))
     feed = False
@@ -151,6 +155,15 @@ def _order(state: State, u: UnitState, s, unit: Unit, new: int, old: int, dt_s: 
     fan = None if u.fan_withdrawn or not state.charge or not profile.fan.controllable else u.fan
     keep = meet(profile, new, old) if rising else new
     return unit_orders(keep, new if rising else None, fan, feed, lower, silent)
+
+
+def _stands(u: UnitState, s: SeenUnit, profile: Profile, new: int) -> bool:
+    """True while more stands ordered in the unit itself than is wanted: it would come back by itself, as soon as its
+    watchdog is fed again or its air is back. Of another master's order its load tells first, and that is followed.
+    """
+    stands = s.reading.load_order
+    fresh = s.contact is Contact.FRESH and s.told and stands is not None
+    return fresh and not u.foreign and stands != new and not lowers(profile, stands, new)
 
 
 def _feed(u: UnitState, watchdog: Watchdog, dt_s: float) -> bool:

@@ -178,7 +178,7 @@ def commands_after_interlocks(patch: Patch) -> None:
     kept: list[Any] = []
     through_obey, through_interlocks = obey.obey, interlocks.interlocks
 
-    def later(state, commands, seen, settings, events):
+    def later(state, commands, seen, settings, events, *_):
         kept[:] = [commands]
 
     def both(state, seen, settings, events):
