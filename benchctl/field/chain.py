@@ -204,7 +204,9 @@ class Chain:
         opened = all(j.opening in (Write.NONE, Write.DONE) for j in everyone if j.device.answering)
         closing = [j for j in jobs if j.writes.closings] if opened and not orders.urgent else []
         if closing and orders.block:  # not a pause: until the last line could send, so that all close together
-            await asyncio.gather(*(j.device.link.quiesce(j.device.turnaround_s) for j in one_a_line(closing)))
+            left_s = max(0.0, until_s - self._loop.time())
+            lines = one_a_line(closing)
+            await asyncio.gather(*(j.device.link.quiesce(min(j.device.turnaround_s, left_s)) for j in lines))
         if closing:
             await at_once(closing, closings, until_s).over()
             if orders.block:
