@@ -179,7 +179,16 @@ def test_the_first_out_alarm_is_named_and_the_others_are_counted():
 def test_the_summary_counts_live_benches_and_real_kilowatts_only():
     first = screen(picture(), 120).splitlines()[0]
     assert "4 IN TROUBLE" in first
-    assert "9 benches, 5 live, 3 with load on, 899 kW delivered" in first  # the rehearsal's are none
+    assert "9 benches, 5 live, 3 to 5 with load on, 899 kW " in first  # the rehearsal's are none
+    assert "2 benches, 2 live, 1 with load on, 300 kW " in screen(picture(bench(), bench("b", live=live(**REST))))
+    assert "1 bench, 0 live, 0 to 1 with load on " in screen(picture(bench(life=Life.STALE)))
+
+
+def test_a_load_by_hand_is_called_so_in_trouble_too():
+    by_hand = REST | {"loaded": True, "off": False}
+    assert "LOAD BY HAND" in row(picture(bench(live=live(**by_hand))), "northquay")
+    hot = picture(bench(live=live(**by_hand | {"unacknowledged": 1, "alarms": 1, "first_out": "bank 1: warm"})))
+    assert "▲ northquay: LOAD BY HAND: bank 1: warm" in screen(hot)
 
 
 def test_without_a_broker_that_is_what_is_said_first():

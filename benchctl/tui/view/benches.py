@@ -27,6 +27,7 @@ class State:
 
 
 CALM = 4
+BY_HAND = "LOAD BY HAND"
 
 
 def loaded(b: Bench) -> bool:
@@ -60,7 +61,6 @@ STATES: tuple[State, ...] = (
     State("HELD", "▲", Mark.ABNORMAL, 3, _now(lambda s: s.course is not None and bool(s.course.held))),
     State("PAUSED", "▲", Mark.ABNORMAL, 3, _now(lambda s: s.course is not None and s.course.paused)),
     State("", "▲", Mark.ABNORMAL, 3, _now(lambda s: s.unacknowledged > 0)),
-    State("LOAD BY HAND", "■", Mark.STRONG, CALM, _now(lambda s: s.mode == "idle" and s.loaded)),
     State("", "■", Mark.STRONG, CALM, loaded),
     State("", "□", Mark.PLAIN, 5, _now(lambda s: s.mode not in ("idle", "done"))),
     State("", "·", Mark.QUIET, 6, lambda b: True),
@@ -75,7 +75,10 @@ def state_of(b: Bench) -> State:
 
 def word_of(b: Bench) -> str:
     """Its state in a word or two."""
-    return state_of(b).word or (b.live.mode.upper() if b.live is not None else MISSING)
+    word = state_of(b).word
+    if word or b.live is None:
+        return word or MISSING
+    return BY_HAND if b.live.mode == "idle" and b.live.loaded else b.live.mode.upper()
 
 
 def in_order(benches: Iterable[Bench], *, by_name: bool = False) -> list[Bench]:
@@ -268,7 +271,10 @@ def _row(watched: Watched, b: Bench, name: int, columns: list[tuple[Column, int]
 
 
 def summary(watched: Watched, width: int) -> Line:
-    """All of them in a line: how many are in trouble, how many have load on, and how much in all."""
+    """All of them in a line: how many are in trouble, how many have load on, and how much in all.
+
+    One that is not live and had load on may have it still: then it is from as many as are heard, to as many as may.
+    """
     benches = watched.benches
     troubled = sum(state_of(b).trouble < CALM for b in benches)
     live = [b for b in benches if b.is_live]
@@ -276,8 +282,10 @@ def summary(watched: Watched, width: int) -> Line:
     on = sum(loaded(b) for b in live)
     count = f"{len(benches)} bench{'' if len(benches) == 1 else 'es'}"
     trouble: Span = (f" {troubled} IN TROUBLE ", Mark.FAULTY) if troubled else (" no trouble ", Mark.QUIET)
-    left = (trouble, (f" {count}, {len(live)} live, {on} with load on", Mark.STRONG))
-    total = f", {sum(known):.0f} kW delivered" if known else ""
+    had = sum(loaded(b) for b in benches)
+    many = f"{on} to {had}" if had > on else f"{on}"
+    left = (trouble, (f" {count}, {len(live)} live, {many} with load on", Mark.STRONG))
+    total = f", {sum(known):.0f} kW" if known else ""
     right = ((f" {watched.clock} ", Mark.PLAIN),)
     return ends((*left, (f"{total} ", Mark.STRONG), (watched.where, Mark.QUIET)), right, width)
 
