@@ -89,6 +89,7 @@ def far(here, server):
     made.close()
 
 
+@pytest.mark.timeout(240)  # within a minute where nothing else runs, half of it a bank's shortest cool-down
 async def test_over_ssh_a_terminal_is_killed_a_second_person_takes_over_both_are_lost_and_all_of_it_is_told(
     here, far, broker
 ):
