@@ -5,6 +5,7 @@ between two frames become a row of `gap`. A full state is kept at the first scan
 the end, so that a replay can start there.
 """
 
+import os
 import sqlite3
 import sys
 import time
@@ -26,12 +27,18 @@ from benchctl.record.rows import KNOWN, Packer, event_row, nanoseconds, packed, 
 from benchctl.record.schema import SCHEMA, TABLES, first_link, insertion, link, statements
 
 STATE_EVERY_S = 60.0
+MAKING = ".making"
 ALONE_S = (0.02, 0.05, 0.1, 0.2, 0.0)  # between tries to have a file for oneself: who follows it reads for a moment
 
 
 def lock_path(path: Path) -> Path:
     """The file that is locked while a record is written."""
     return path.with_name(path.name + ".lock")
+
+
+def making_path(path: Path) -> Path:
+    """What a record is called until it has been made: nobody looks for records under that name."""
+    return path.with_name(path.name + MAKING)
 
 
 class Book:
@@ -53,9 +60,8 @@ class Book:
         self._lock = FileLock(lock_path(path), timeout=0, thread_local=False)
         self._claim()
         try:
-            self._db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
             self._create(settings, meta, files, live)
-        except (sqlite3.Error, CodecFault) as fault:
+        except (sqlite3.Error, CodecFault, OSError) as fault:
             self.discard()
             raise RecordFault(f"{path}: the record cannot be started: {fault}") from None
 
@@ -68,19 +74,17 @@ class Book:
             raise RecordFault(f"{self.path}: is being written by another process") from None
         except OSError as fault:
             raise RecordFault(f"{self.path}: the record cannot be started: {fault}") from None
-        try:
-            self.path.open("xb").close()
-        except OSError as fault:
+        if os.path.lexists(self.path):
             self._release()
-            exists = isinstance(fault, FileExistsError)
-            told = "exists already; a record is never written over" if exists else f"cannot be started: {fault}"
-            raise RecordFault(f"{self.path}: {told}") from None
+            raise RecordFault(f"{self.path}: exists already; a record is never written over")
 
     def _create(self, settings: Settings, meta: Mapping[str, str], files: Sequence[SourceFile], live: bool) -> None:
-        self._db.execute("PRAGMA journal_mode=WAL")
-        self._db.execute(f"PRAGMA synchronous={'FULL' if live else 'NORMAL'}")
-        if sys.platform == "darwin" and live:  # a plain fsync leaves the data in the drive's cache there
-            self._db.execute("PRAGMA fullfsync=1")
+        """Make the file under another name: whatever bears a record's name can be opened, whenever we are killed."""
+        made = making_path(self.path)
+        with suppress(OSError):  # what is left of one that was never made
+            made.unlink(missing_ok=True)
+        self._db = sqlite3.connect(made, isolation_level=None, check_same_thread=False)
+        self._db.execute("PRAGMA journal_mode=MEMORY")
         self._db.execute("BEGIN IMMEDIATE")
         for statement in statements():
             self._db.execute(statement)
@@ -93,6 +97,13 @@ class Book:
             self._add("file", file.kind, words(file.ref), words(file.path), words(file.text), file.sha256)
         self._add("settings", packed(settings))
         self._db.execute("COMMIT")
+        self._db.execute("PRAGMA journal_mode=WAL")
+        self._db.close()
+        made.replace(self.path)
+        self._db = sqlite3.connect(self.path, isolation_level=None, check_same_thread=False)
+        self._db.execute(f"PRAGMA synchronous={'FULL' if live else 'NORMAL'}")
+        if sys.platform == "darwin" and live:  # a plain fsync leaves the data in the drive's cache there
+            self._db.execute("PRAGMA fullfsync=1")
 
     @staticmethod
     def _meta(settings: Settings, meta: Mapping[str, str], live: bool) -> dict[str, str]:
@@ -204,15 +215,16 @@ class Book:
 
     def close(self) -> None:
         """Let go of the file, in whatever condition it is."""
-        with suppress(sqlite3.Error):
+        with suppress(sqlite3.Error, AttributeError):  # it may never have been opened
             self._db.close()
         self._release()
 
     def discard(self) -> None:
         """Let go of a record that has nothing in it yet, and remove it."""
         self.close()
-        with suppress(OSError):
-            self.path.unlink(missing_ok=True)
+        for path in (making_path(self.path), self.path):
+            with suppress(OSError):
+                path.unlink(missing_ok=True)
 
     def _release(self) -> None:
         self._lock.release()

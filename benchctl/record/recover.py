@@ -7,13 +7,13 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from benchctl.record.book import lock_path
+from benchctl.record.book import MAKING, lock_path
 from benchctl.record.codec import compact
 from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Reader, being_written
 from benchctl.record.runs import runs_in
 from benchctl.record.schema import first_link, insertion, link
-from benchctl.record.seal import write_seal
+from benchctl.record.seal import seal_path, write_seal
 from benchctl.record.verify import verify
 
 OUTCOME = "interrupted"
@@ -26,6 +26,7 @@ def close_all_interrupted(folder: Path, site: str) -> list[tuple[Path, str]]:
     one that a living process writes is passed over. Never raises.
     """
     told = []
+    _clear_unborn(folder)
     for path in runs_in(folder):
         try:
             if close_interrupted(path):
@@ -37,11 +38,12 @@ def close_all_interrupted(folder: Path, site: str) -> list[tuple[Path, str]]:
 
 
 def close_interrupted(path: Path) -> bool:
-    """Close and seal a run without an end. False when it has one, or is being written by a living process.
+    """Close and seal a run without an end, or seal one whose writer died, or had no room, between its end and its seal.
 
+    False when nothing is to be done, or a living process writes it.
     Raises RecordFault when the record is altered or cannot be written: such a run is left as it is.
     """
-    if _has_end(path):
+    if _has_end(path) and not _unsealed(path):
         return False
     lock = FileLock(lock_path(path), timeout=0)
     try:
@@ -51,13 +53,17 @@ def close_interrupted(path: Path) -> bool:
     except OSError as fault:
         raise RecordFault(f"{path}: cannot be closed: {fault.strerror or fault}") from None
     try:
-        if _has_end(path):  # another process was quicker
+        has_end = _has_end(path)
+        if has_end and not _unsealed(path):  # another process was quicker
             return False
         found = verify(path)
         if not found.intact:
             raise RecordFault(f"{path}: not closed, for it is altered: {found.altered[0]}")
         path.with_name(path.name + ".reserve").unlink(missing_ok=True)  # the disk may be full: this is what it is for
-        _end(path)
+        if has_end:
+            _one_file(path)
+        else:
+            _end(path)
         write_seal(path)
     except (sqlite3.Error, OSError) as fault:
         raise RecordFault(f"{path}: cannot be closed: {fault}") from None
@@ -68,9 +74,25 @@ def close_interrupted(path: Path) -> bool:
     return True
 
 
+def _clear_unborn(folder: Path) -> None:
+    """Remove what is left of records that were never made: nothing was ever put into them."""
+    for made in folder.glob(f"*{MAKING}"):
+        path = made.with_name(made.name.removesuffix(MAKING))
+        lock = FileLock(lock_path(path), timeout=0)
+        with suppress(Timeout, OSError), lock:
+            made.unlink(missing_ok=True)
+            lock_path(path).unlink(missing_ok=True)
+
+
 def _has_end(path: Path) -> bool:
     with Reader(path) as reader:
         return reader.end is not None
+
+
+def _unsealed(path: Path) -> bool:
+    """True where a writer has left its lock or its log beside a run without a seal. A seal that was taken leaves none."""
+    left = any(p.exists() for p in (lock_path(path), path.with_name(path.name + "-wal")))
+    return left and not seal_path(path).exists()
 
 
 def _closed(path: Path, site: str) -> str:
@@ -78,9 +100,12 @@ def _closed(path: Path, site: str) -> str:
     with Reader(path) as reader:
         last = datetime.fromtimestamp(reader.last_wall_ns / 1e9).astimezone()
         when = f"after {last:%Y-%m-%d %H:%M:%S %z}" if reader.last_wall_ns else "before anything was recorded"
+        ended = reader.end is not None and reader.end.outcome != OUTCOME
         kind, where = reader.meta.get("kind", ""), reader.meta.get("site", "")
     what = "rehearsal" if kind == "rehearsal" else "run"
     place = "" if where == site else f" of site {where}"
+    if ended:
+        return f"{path.stem}: a {what}{place} that had ended {when} and was not sealed; sealed now"
     return f"{path.stem}: a {what}{place} that was interrupted {when}; closed and sealed now"
 
 
@@ -97,6 +122,15 @@ def _end(path: Path) -> None:
         kept = compact({table: head.hex() for table, head in sorted(heads.items()) if table != "end"})
         values = (1, wall_ns, OUTCOME, "{}", kept)
         db.execute(insertion("end"), (*values, link(heads["end"], values)))
+    finally:
+        db.close()
+    _one_file(path)
+
+
+def _one_file(path: Path) -> None:
+    """Bring the log into the file."""
+    db = sqlite3.connect(path, isolation_level=None)
+    try:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         db.execute("PRAGMA journal_mode=DELETE")
     finally:

@@ -19,6 +19,7 @@ from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Reader
 from benchctl.record.recorder import Recorder
 from benchctl.record.recover import close_all_interrupted, close_interrupted
+from benchctl.record.seal import seal_path, write_seal
 from benchctl.record.verify import verify
 from tests.record.bench import SETTINGS, frames, recorded
 
@@ -205,12 +206,43 @@ def test_a_run_that_another_process_closes_meanwhile_is_left_to_it(left_behind, 
 
     def has_end(path: Path) -> bool:
         asked.append(path)
+        if len(asked) > 1:
+            write_seal(path)
         return len(asked) > 1
 
     monkeypatch.setattr(recover, "_has_end", has_end)
     before = left_behind.read_bytes()
     assert not close_interrupted(left_behind)
     assert left_behind.read_bytes() == before
+
+
+def test_what_is_left_of_a_record_that_was_never_made_is_removed_without_a_word(tmp_path):
+    for name in ("a.run.making", "a.run.lock", "b.run.making"):
+        (tmp_path / name).write_bytes(b"half")
+    with FileLock(lock_path(tmp_path / "b.run")):
+        assert close_all_interrupted(tmp_path, "trial") == []
+        assert sorted(p.name for p in tmp_path.iterdir()) == ["b.run.lock", "b.run.making"]  # that one is being made
+
+
+def test_a_run_whose_writer_died_between_its_end_and_its_seal_is_sealed(tmp_path):
+    path = recorded(tmp_path / "a.run", frames(3))
+    seal_path(path).unlink()
+    lock_path(path).touch()  # what kill -9 leaves
+    ((found, words),) = close_all_interrupted(tmp_path, "trial")
+    assert found == path
+    assert words.endswith("and was not sealed; sealed now")
+    assert verify(path).sealed
+    with Reader(path) as reader:
+        assert reader.end is not None
+        assert reader.end.outcome == "done"
+    assert close_all_interrupted(tmp_path, "trial") == []
+
+
+def test_a_run_whose_seal_was_taken_away_is_not_sealed_anew(tmp_path):
+    path = recorded(tmp_path / "a.run", frames(3))
+    seal_path(path).unlink()
+    assert close_all_interrupted(tmp_path, "trial") == []
+    assert not seal_path(path).exists()
 
 
 def test_the_reserve_is_given_up_first_for_the_disk_may_be_full(left_behind, monkeypatch):
