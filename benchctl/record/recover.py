@@ -90,7 +90,7 @@ def _has_end(path: Path) -> bool:
 
 
 def _unsealed(path: Path) -> bool:
-    """True where a writer has left its lock or its log beside a run without a seal. A seal that was taken leaves none."""
+    """True where a writer left its lock or its log beside a run without a seal; a seal that was taken leaves none."""
     left = any(p.exists() for p in (lock_path(path), path.with_name(path.name + "-wal")))
     return left and not seal_path(path).exists()
 
