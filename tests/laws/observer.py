@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from benchctl.core.command import Command, Verb
 from benchctl.core.inputs import Inputs
-from benchctl.core.levels import join, lowers
+from benchctl.core.levels import join, lowers, meet
 from benchctl.core.orders import Orders, UnitOrders, Write
 from benchctl.core.reading import UnitReading
 from benchctl.core.site import Site, Unit
@@ -156,6 +156,7 @@ def _see(w: Watched, inputs: Inputs, i: int, unit: Unit, site: Site, gap: bool) 
             may=join(profile, reading.load, pending),
             sent=pending,
             sent_s=left_s if pending else 0.0,
+            wanted=meet(profile, w.wanted, reading.load) if fell else w.wanted,
             empty=w.empty or reading.load == 0,
             lost_load=w.lost_load or changed or fell,
         )

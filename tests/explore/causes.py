@@ -1,0 +1,359 @@
+"""What must follow from what: each cause of the interlocks, read from inputs alone, and what the orders then must be.
+
+Nothing here asks the product whether a cause is there: conditions, delays and reactions are stated a second time, from
+the text of the project's table of interlocks. A cause counts once it has been read in as many scans without a break as
+its delay is long (in the first of them it has lasted no time yet); a scan in which it cannot be known breaks it here.
+
+| reaction | what the orders must be from that scan on                                                           |
+|----------|------------------------------------------------------------------------------------------------------|
+| drop     | nothing stays closed anywhere; nothing closes until a reset                                             |
+| unload   | nothing closes until a reset; all is off within UNLOADED scans                                          |
+| off      | nothing of that unit stays closed; with `latch` it closes nothing until a reset                           |
+| hold     | nothing closes anywhere until a person has asked for something; so when every unit is off               |
+
+And the reverse: as long as nothing at all has been wrong, no load goes off that nobody has asked to take off.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from benchctl.core.command import Verb
+from benchctl.core.inputs import Inputs, Recorder
+from benchctl.core.levels import lowers
+from benchctl.core.orders import Orders, Write
+from benchctl.core.reading import Electrical, UnitReading
+from benchctl.core.site import Site, Unit
+from tests.laws.observer import Memory
+from tests.laws.rules import Watched
+
+UNLOADED = 6  # scans: four steps of a quarter of the nameplate, read back, and one to spare
+ASKS = (Verb.SET_LOAD, Verb.SWITCH, Verb.RESUME, Verb.ANSWER, Verb.START, Verb.ADOPT, Verb.SKIP)
+TAKES_OFF = (*ASKS, Verb.UNLOAD, Verb.DROP, Verb.PAUSE, Verb.JOIN, Verb.RESET)
+HARMLESS = (Verb.SET_LOAD, Verb.SWITCH, Verb.TAKE_CHARGE, Verb.CHECK_IN)  # all that leaves a session calm
+SETTLED = 3  # scans without such a command
+GAP_S = 8.0  # four scans
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a cause is read from. loaded: some load is read back; kept, watched: what is remembered of the unit."""
+
+    site: Site
+    inputs: Inputs
+    source: Electrical
+    loaded: bool
+    block: bool | None  # the window after a block; None: it may be one or not
+    unit: Unit
+    reading: UnitReading
+    load: int
+    kept: "Kept"
+    watched: Watched
+    closing: Write
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What is remembered of one unit: orders, and what it said."""
+
+    wanted: int = 0
+    sent: int | None = None
+    fan_scans: int = 0
+    serial: str = ""
+    uptime_s: float = 0.0
+    off: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """What is remembered of the bench. counts: scans in a row, of each cause and subject, as far as they matter."""
+
+    units: tuple[Kept, ...]
+    counts: tuple[int, ...] = ()
+    dropped: bool = False
+    unloading: int = 0  # scans since an unload had to begin; 0 = none had to
+    held: bool = False
+    none: bool = False  # every unit was to be off in the scan before
+    calm: bool = True
+    quiet: int = 0  # scans since the last command that may take load off, up to SETTLED
+    block_s: float = 0.0  # rest of the window after a closing
+    unsure_s: float = 0.0  # ... after an opening, which may have been large enough for a window of its own
+
+
+Cause = Callable[[Look], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One cause. row: the key of the interlock that answers for it; delay: a field of Limits, or none."""
+
+    row: str
+    reaction: str
+    cause: Cause
+    delay: str = ""
+    latch: bool = True
+    per_unit: bool = True
+
+
+def _percent(value: float | None, of: float) -> float:
+    return 100.0 if value is None else 100.0 * value / of
+
+
+def _volts(n: Look) -> float:
+    known = [v for v in n.source.volts_ll if v is not None]
+    return _percent(sum(known) / len(known), n.site.nameplate.volts) if known else 100.0
+
+
+def _hertz(n: Look) -> float:
+    return _percent(n.source.hertz, n.site.nameplate.hertz)
+
+
+def _stuck(n: Look) -> bool:
+    """It has more on than we hold ordered, though nobody else has closed anything."""
+    known = n.load == n.watched.may or lowers(n.unit.profile, n.load, n.watched.may)
+    beyond = n.load != n.kept.wanted and not lowers(n.unit.profile, n.load, n.kept.wanted)
+    return known and beyond and n.watched.joined and n.reading.remote is not False
+
+
+def _foreign(n: Look) -> bool:
+    w = n.watched
+    return w.joined and n.load != w.may and not lowers(n.unit.profile, n.load, w.may)
+
+
+def _less(n: Look) -> bool:
+    return n.load != n.kept.wanted and not lowers(n.unit.profile, n.kept.wanted, n.load)
+
+
+def _explained(n: Look) -> bool:
+    """It says itself why its load is off, or that it has just started."""
+    r = n.reading
+    return r.airflow is False or r.fan_supply is False or r.emergency_stop is True or _restarted(n)
+
+
+def _restarted(n: Look) -> bool:
+    return (n.reading.uptime_s or 0.0) < n.kept.uptime_s - 0.5
+
+
+def _serial(n: Look) -> bool:
+    if any(c.verb is Verb.JOIN and c.why and n.site.units[c.unit or 0] is n.unit for c in n.inputs.commands):
+        return False  # a person says that it is right
+    return bool(n.kept.serial) and n.reading.serial not in (None, n.kept.serial)
+
+
+def _phase(n: Look) -> bool:
+    known = [v for v in n.source.volts_ll if v is not None]
+    return len(known) > 1 and max(known) > 200.0 and min(known) < 0.6 * max(known)
+
+
+def _amps(n: Look) -> bool:
+    plate = n.site.nameplate
+    rated_a = plate.apparent_kva * 1000.0 / (3.0**0.5 * plate.volts)
+    return max([0.0, *[a for a in n.source.amps if a is not None]]) > 1.1 * rated_a
+
+
+# fmt: off
+ROWS: tuple[Row, ...] = (
+    Row("site needs the set", "drop", lambda n: True in (n.inputs.instruments[0].site_needs_set, *[
+        r.site_needs_set for r in n.inputs.units]), per_unit=False),
+    Row("emergency stop", "drop", lambda n: n.reading.emergency_stop is True),
+    Row("phase lost", "drop", _phase, "hertz_stall_s", per_unit=False),
+    Row("hertz stall", "drop", lambda n: n.loaded and _hertz(n) < 85.0, "hertz_stall_s", per_unit=False),
+    Row("hertz low", "drop", lambda n: n.loaded and n.block is False and _hertz(n) < 93.0, "hertz_low_s",
+        per_unit=False),
+    Row("hertz low after block", "drop", lambda n: n.loaded and n.block is True and _hertz(n) < 90.0, "hertz_low_s",
+        per_unit=False),
+    Row("volts very low", "drop", lambda n: n.loaded and n.block is False and _volts(n) < 80.0, "volts_low_s",
+        per_unit=False),
+    Row("volts low", "drop", lambda n: n.loaded and n.block is False and _volts(n) < 90.0, "volts_trip_s",
+        per_unit=False),
+    Row("volts low after block", "drop", lambda n: n.loaded and n.block is True and _volts(n) < 80.0, "volts_low_s",
+        per_unit=False),
+    Row("over-current", "unload", _amps, "over_current_s", per_unit=False),
+    Row("over-power", "unload", lambda n: _percent(n.source.power_kw, n.site.nameplate.power_kw) > 110.0,
+        "over_power_s", per_unit=False),
+    Row("airflow lost", "off", lambda n: n.kept.fan_scans > 1 and n.reading.airflow is False),
+    Row("load without air", "off", lambda n: n.load > 0 and n.reading.airflow is False),
+    Row("air not known", "off", lambda n: n.load > 0 and n.reading.airflow is None, "stale_s"),
+    Row("over-temperature", "off", lambda n: (n.reading.exhaust_c or 0.0) >= n.unit.profile.exhaust_trip_c),
+    Row("fan supply lost", "off", lambda n: n.reading.fan_supply is False),
+    Row("unit volts high", "off", lambda n: n.load > 0 and _volts(n) > 110.0),
+    Row("contactor stuck closed", "off", _stuck, "follow_s"),
+    Row("unit swapped", "off", _serial, latch=False),
+    Row("did not follow", "hold", lambda n: n.kept.sent is not None and n.closing is not Write.NOT_SENT and _less(n),
+        latch=False),
+    Row("load changed by someone else", "hold", _foreign, latch=False),
+    Row("load fell", "hold", lambda n: n.kept.sent is None and _less(n) and not _explained(n), latch=False),
+    Row("unit restarted", "hold", _restarted, latch=False),
+    Row("unit in local", "hold", lambda n: n.load > 0 and n.reading.remote is False, latch=False),
+    Row("time gap", "hold", lambda n: n.inputs.dt_s > GAP_S, latch=False, per_unit=False),
+    Row("record stopped", "hold", lambda n: n.inputs.recorder is Recorder.FAILED, latch=False, per_unit=False),
+)
+# fmt: on
+ANSWERS = frozenset(row.row for row in ROWS) | {"no unit left"}  # the rows of the product's table
+
+
+def first_noticed(site: Site) -> Noticed:
+    """Nothing known yet."""
+    return Noticed(tuple(Kept() for _ in site.units), (0,) * (len(ROWS) * len(site.units)))
+
+
+def scans_of(row: Row, site: Site, dt_s: float) -> int:
+    """In how many scans without a break a cause must have been read until its reaction must show."""
+    if row.delay == "follow_s":  # longer than the contactor needs
+        return math.floor(max(u.profile.follow_s for u in site.units) / dt_s) + 1
+    return 1 + math.ceil((getattr(site.limits, row.delay) if row.delay else 0.0) / dt_s)
+
+
+def notice(
+    noticed: Noticed, memory: Memory, inputs: Inputs, orders: Orders, site: Site, dt_s: float, *, alarmed: bool = False
+) -> tuple[Noticed, list[str]]:
+    """What is remembered after a scan, and the laws that its orders break.
+
+    memory: the observer's, before the scan. alarmed: an alarm of one of the causes is active after it.
+    """
+    verbs = [c.verb for c in inputs.commands if c.age_s <= 2.0 or c.verb in (Verb.DROP, Verb.UNLOAD)]
+    counts, due = _count(noticed, memory, inputs, site, dt_s)
+    reset, asked = Verb.RESET in verbs, any(v in ASKS for v in verbs)
+    reactions = {(row.reaction, i) for row, i in due}
+    dropped = (noticed.dropped and not reset) or any(kind == "drop" for kind, _ in reactions)
+    unloading = 0 if reset else min(noticed.unloading + (noticed.unloading > 0), UNLOADED)
+    if any(kind == "unload" for kind, _ in reactions):
+        unloading = max(1, unloading)
+    rising = any(
+        row.reaction == "hold" and noticed.counts[_place(row, i, site)] < scans_of(row, site, dt_s) for row, i in due
+    )
+    takes_off = any(v in TAKES_OFF for v in verbs)
+    calm = noticed.calm and _calm(inputs, counts) and all(v in HARMLESS for v in verbs)
+    after = replace(
+        noticed, counts=counts, dropped=dropped, unloading=unloading, calm=calm,
+        quiet=0 if takes_off else min(noticed.quiet + 1, SETTLED),
+    )  # fmt: skip
+    off = [
+        (k.off and not reset) or any(row.reaction == "off" and row.latch and at == i for row, at in due)
+        for i, k in enumerate(noticed.units)
+    ]
+    offs = [off[i] or ("off", i) in reactions for i in range(len(off))]
+    none = all(offs)
+    after = replace(after, none=none, held=(noticed.held or rising or (none and not noticed.none)) and not asked)
+    broken = _broken(after, noticed, memory, inputs, orders, site, offs)
+    if calm and alarmed:
+        broken.append("calm: an interlock acts though nothing is wrong")
+    return _after(after, inputs, orders, site, off, dt_s), broken
+
+
+def _place(row: Row, unit: int, site: Site) -> int:
+    return ROWS.index(row) * len(site.units) + unit
+
+
+def _count(
+    noticed: Noticed, memory: Memory, inputs: Inputs, site: Site, dt_s: float
+) -> tuple[tuple[int, ...], list[tuple[Row, int]]]:
+    """In how many scans each cause has been read without a break, and those that must act by now."""
+    meter = inputs.instruments[0]
+    source = meter.electrical if meter.outcome.tells else Electrical()
+    told = [r.outcome.tells and r.load is not None for r in inputs.units]
+    loaded = any(t and r.load for t, r in zip(told, inputs.units, strict=True))
+    gone_s = _gone_s(inputs)
+    block = None if noticed.unsure_s > gone_s else noticed.block_s > gone_s
+    counts: list[int] = []
+    due: list[tuple[Row, int]] = []
+    looks = [
+        Look(site, inputs, source, loaded, block, unit, reading, reading.load or 0, kept, watched, writes.closing)
+        for unit, reading, kept, watched, writes in zip(
+            site.units, inputs.units, noticed.units, memory.units, inputs.writes, strict=True
+        )
+    ]
+    place = 0
+    for row in ROWS:
+        needed = scans_of(row, site, dt_s)
+        for i, look in enumerate(looks):
+            known = told[i] and memory.units[i].heard if row.per_unit else i == 0
+            there = known and (inputs.dt_s <= dt_s or not row.delay) and row.cause(look)
+            counts.append(min(noticed.counts[place] + 1, needed) if there else 0)
+            if counts[-1] >= needed:
+                due.append((row, i))
+            place += 1
+    return tuple(counts), due
+
+
+def _calm(inputs: Inputs, counts: tuple[int, ...]) -> bool:
+    """Nothing at all is wrong: everything answers as it should, nothing is late, and nobody is missing."""
+    well = all(
+        r.outcome.tells and r.remote is True and r.airflow is not None and r.load is not None
+        and r.exhaust_c is not None and r.exhaust_c < 60.0 and r.identity_ok is True and r.serial == "S"
+        for r in inputs.units
+    )  # fmt: skip
+    meter = inputs.instruments[0]
+    e = meter.electrical
+    well = well and meter.outcome.tells and e.volts_ll == (400.0,) * 3 and e.hertz == 50.0
+    ended = all(w.closing in (Write.NONE, Write.DONE) for w in inputs.writes)
+    return well and ended and not any(counts) and inputs.attached is None and inputs.dt_s <= 2.0
+
+
+def _broken(
+    after: Noticed, before: Noticed, memory: Memory, inputs: Inputs, orders: Orders, site: Site, offs: list[bool]
+) -> list[str]:
+    """The laws that the orders break."""
+    said = []
+    if not memory.there.charge:  # who has not taken charge writes nothing
+        return said
+    for i, (o, unit) in enumerate(zip(orders.units, site.units, strict=True)):
+        closed = o.keep or o.raise_to is not None
+        found = memory.units[i].found
+        if after.dropped and closed:
+            said.append(f"react: load is kept on in a drop ({unit.name})")
+        if after.unloading and o.raise_to is not None:
+            said.append(f"react: a closing in an unload ({unit.name})")
+        if after.unloading >= UNLOADED and closed and not o.silent and not found:
+            said.append(f"react: an unload that does not end ({unit.name})")
+        if offs[i] and closed and not o.silent:
+            said.append(f"react: load stays on in a unit that is to be off ({unit.name})")
+        if after.held and o.raise_to is not None:
+            said.append(f"react: a closing before anybody answered ({unit.name})")
+        r = inputs.units[i]
+        more = r.outcome.tells and r.load is not None and r.load != o.keep and not lowers(unit.profile, r.load, o.keep)
+        if more and memory.units[i].joined and not o.silent and not o.lower:
+            said.append(f"react: more is on than ordered, and no opening is written ({unit.name})")
+        wanted = before.units[i].wanted
+        if after.calm and after.quiet >= SETTLED and o.keep & wanted != wanted and unit.profile.stages:
+            said.append(f"calm: load goes off though nothing is wrong and nobody asked ({unit.name})")
+    return said
+
+
+def _after(after: Noticed, inputs: Inputs, orders: Orders, site: Site, off: list[bool], dt_s: float) -> Noticed:
+    """What the orders of this scan leave behind."""
+    units, moved = [], False
+    closing = any(o.raise_to is not None for o in orders.units)
+    exchanged = {c.unit for c in inputs.commands if c.verb is Verb.JOIN and c.why}
+    for i, (k, r, o, is_off) in enumerate(zip(after.units, inputs.units, orders.units, off, strict=True)):
+        wanted = o.keep if o.raise_to is None else o.raise_to
+        moved = moved or wanted != k.wanted
+        tells = r.outcome.tells
+        units.append(
+            Kept(
+                wanted,
+                o.raise_to,
+                min(k.fan_scans + 1, 2) if o.fan is True else 0,
+                _known_as(k.serial, r, exchanged=i in exchanged) if tells else k.serial,
+                (r.uptime_s or 0.0) if tells else k.uptime_s,
+                is_off,
+            )
+        )
+    window_s = site.limits.block_window_s
+    gone_s = _gone_s(inputs)
+    return replace(
+        after,
+        units=tuple(units),
+        block_s=window_s if closing else max(0.0, after.block_s - gone_s),
+        unsure_s=0.0 if closing else window_s if moved else max(0.0, after.unsure_s - gone_s),
+    )
+
+
+def _known_as(serial: str, reading: UnitReading, *, exchanged: bool) -> str:
+    """The serial number that a unit is known by."""
+    return reading.serial or serial if exchanged or not serial else serial
+
+
+def _gone_s(inputs: Inputs) -> float:
+    """By how much the window after a block is over with this scan; a hole in time is none of it."""
+    return 0.0 if inputs.dt_s > GAP_S else min(inputs.dt_s, 2.0)
