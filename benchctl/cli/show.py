@@ -1,6 +1,7 @@
 """`benchctl show RUN`: what was run, when, how it ended, what happened, and whether the record is as it was written."""
 
 import argparse
+import json
 from typing import TYPE_CHECKING, Any
 
 from benchctl.cli.voice import Voice
@@ -63,6 +64,7 @@ def _head(reader: "Reader", voice: Voice) -> None:
 
 
 def _events(reader: "Reader", voice: Voice) -> None:
+    from benchctl.core.charge import named
     from benchctl.record.export import moment
 
     units = _unit_names(reader)
@@ -70,6 +72,8 @@ def _events(reader: "Reader", voice: Voice) -> None:
     for event in reader.events():
         unit = units[event.unit] if 0 <= event.unit < len(units) else ""
         at, elapsed_s = moment(event.wall_ns), round(event.now_s - begun_s, 3)
+        data = dict(json.loads(event.data or "[]"))
+        console = str(data.get("console") or "")
         voice.row(
             {
                 "row": "event",
@@ -79,10 +83,11 @@ def _events(reader: "Reader", voice: Voice) -> None:
                 "kind": event.kind,
                 "unit": unit or None,
                 "who": event.who,
+                "console": console or None,
                 "text": event.text,
             }
         )
-        by = f" ({event.who})" if event.who else ""
+        by = f" ({named(event.who, console)})" if event.who and "from_who" not in data else ""
         voice.text(f"{at[:10]} {at[11:19]} {elapsed_s:>10.1f} s  {event.kind:<18} {event.text}{by}")
     for gap in reader.gaps:
         voice.row(

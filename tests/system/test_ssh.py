@@ -162,6 +162,7 @@ def the_record_has_all_of_it(here, path):
         assert any(words in text for text in exported), words
     at = [next(i for i, text in enumerate(exported) if words in text) for words in STORY]
     assert at == sorted(at)
+    assert "pause (Robin at console 2)" in " ".join(shown.split())
     with Reader(path) as reader:
         given = [c for scan in reader.scans() for c in scan.inputs(reader.settings.site).commands]
     assert [(c.verb.value, c.who, c.console) for c in given] == [

@@ -77,6 +77,12 @@ def test_what_each_answer_does_is_read_whole_however_long_the_question(size):
     assert "y: start" not in screen(picture(prompt=asked, charge="Kim", charge_console="console 9"), *size)
 
 
+def test_an_alarm_whose_cause_is_gone_is_not_told_as_if_it_were_there():
+    assert "nobody is attached: cleared " in screen(picture(alarms=(alarm(text="nobody is attached", active=False),)))
+    for standing in ({"active": True}, {"active": False, "latched": True}):
+        assert "cleared" not in screen(picture(alarms=(alarm(text="nobody is attached", **standing),)))
+
+
 def test_the_first_out_alarm_is_named_and_the_others_are_counted():
     alarms = (alarm("inlet warm", text="bank 2: hot air at the inlet"), alarm(first_out=True), alarm("volts off", ""))
     assert "exhaust hotter than expected (+2)" in shown(picture(alarms=alarms))

@@ -161,6 +161,7 @@ def _alarm(picture: Picture) -> Line:
         return ((" · no alarms ", Mark.QUIET),)
     first = next((a for a in standing if a.first_out), standing[0])
     more = f"  (+{len(standing) - 1})" if len(standing) > 1 else ""
+    more = more if first.active or first.latched else f": cleared{more}"
     fresh = any(not a.acknowledged for a in standing)
     serious = first.reaction != "alarm"
     mark = Mark.QUIET if not fresh else Mark.FAULTY if serious else Mark.ABNORMAL
