@@ -221,5 +221,6 @@ def _say(row: Row, now: Now) -> str:
         missing=", ".join(found),
         delivered_kw=now.seen.delivered_kw or 0.0,
         confirmed_kw=now.seen.confirmed_kw,
+        source_kw=now.seen.source_kw or 0.0,
         **values,
     )

@@ -233,6 +233,19 @@ def kw_mismatch(now: Now) -> bool | None:
     return abs(seen.delivered_kw - expected_kw) > expected_kw * band + fans_kw
 
 
+def source_low(now: Now) -> bool | None:
+    """The source's meter shows less than the units draw by other meters, while nothing moves: load gives none back."""
+    seen, state = now.seen, now.state
+    if seen.delivered_kw is None or seen.source_kw is None or seen.delivered_from == "source meter":
+        return None
+    if seen.delivered_kw < now.settings.site.nameplate.power_kw * now.limits.recheck_from_percent / 100.0:
+        return False
+    if state.block_s > 0.0 or any(u.possible and u.steady_s < now.limits.stale_s for u in state.units):
+        return None
+    drawn_kw = seen.delivered_kw + (max(0.0, seen.site_kw or 0.0) if seen.site_metered else 0.0)
+    return seen.source_kw < drawn_kw * (1.0 - now.limits.recheck_percent * (0.9 if now.was else 1.0) / 100.0)
+
+
 def short(now: Now) -> bool | None:
     """The units that may be loaded cannot give what is asked."""
     asked = now.state.target_kw

@@ -210,6 +210,7 @@ PAIRS: dict[str, tuple[Scene, Scene]] = {
     "hertz not measured": (plant(hertz=None), plant(hertz=49.0)),
     "source meter lost": (plant(volts=None), nothing),
     "source meter frozen": (frozen, nothing),
+    "source meter low": (meter_says(0.94), meter_says(0.96)),
     "nobody attached": (attended(console=False), attended(console=True)),
     "no sign of a person": (attended(console=True, check_in_s=4.0), attended(console=True, check_in_s=10.0)),
     "load found on": (found(3), found(0)),

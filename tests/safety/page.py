@@ -47,7 +47,7 @@ DOES = {
 }
 BLANKS = {  # what a text is filled in with when it is told
     "{unit}": "bank N", "{missing}": "stage N phase A", "{cooling_min:.0f}": "15",
-    "{delivered_kw:.0f}": "…", "{confirmed_kw:.0f}": "…",
+    "{delivered_kw:.0f}": "…", "{source_kw:.0f}": "…", "{confirmed_kw:.0f}": "…",
 }  # fmt: skip
 
 

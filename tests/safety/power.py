@@ -80,11 +80,11 @@ POWER: tuple[Hazard, ...] = (
         arises="A current transformer is turned round or sits on another phase; a ratio is entered wrongly, or applied "
         "twice.",
         noticed="By the check load before the program: measured kW of each phase against the stages closed. Later by "
-        "delivered kW against the stages read back, where the site's own load is metered or there is none.",
+        "delivered kW against the stages read back, and by a source that shows less than the units draw.",
         bench="Does not begin a program whose check load failed or proved nothing without a recorded override. In a "
         "run it tells and does not hold.",
         unit="Nothing.",
-        causes=("kW do not match", "over-current", "over-power"),
+        causes=("kW do not match", "source meter low", "over-current", "over-power"),
         said=(
             Said("current transformer", "benchctl/core/checkload.py"),
             Said("all phases alike: transformer ratio", "benchctl/core/checkload.py"),
@@ -92,13 +92,14 @@ POWER: tuple[Hazard, ...] = (
         ),
         shown=(
             "tests/safety/test_meters.py::test_no_program_begins_on_a_meter_that_the_check_load_proves_wrong",
+            "tests/safety/test_meters.py::test_trim_raises_nothing_on_a_meter_that_shows_less_than_the_units_draw",
             "tests/core/test_checks.py::test_wrong_wiring_is_named_and_the_test_does_not_begin",
             "tests/core/test_causes.py::test_a_burnt_element_that_is_known_is_no_mismatch",
             "tests/field/test_decode.py::test_C1_a_signed_value_is_signed_and_the_unsigned_reading_is_refused_by_its_range",
             "tests/record/test_trail.py::test_a_transformer_the_wrong_way_round_proves_nothing_and_is_named",
         ),
-        leaves="A meter that turns wrong in a run at a site whose own load is not metered is not noticed: its kW are "
-        "taken for load of the site. Amps above the rating are then all that is watched.",
+        leaves="Where units have no meters of their own and the site's load is not metered, a meter that turns wrong "
+        "in a run is not noticed; one that shows too much looks like other load of the site: load is lowered for it.",
     ),
     Hazard(
         "meter stale",
@@ -111,6 +112,7 @@ POWER: tuple[Hazard, ...] = (
         causes=("source meter lost", "source meter frozen", "hertz not measured"),
         shown=(
             "tests/safety/test_meters.py::test_trim_raises_nothing_while_the_meter_tells_nothing_new",
+            "tests/safety/test_meters.py::test_trim_does_not_chase_a_meter_that_froze_below_the_target",
             "tests/core/test_trim.py::test_it_stands_still_while_a_loaded_unit_is_silent_and_without_a_meter",
             "tests/core/test_trim.py::test_it_never_raises_on_a_source_whose_volts_or_hertz_are_out_of_band",
             "tests/core/test_trim.py::test_levels_do_not_chase_a_sag",

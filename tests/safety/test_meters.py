@@ -38,3 +38,21 @@ def test_trim_raises_nothing_while_the_meter_tells_nothing_new(fault, row):
     unseen = seen.since(at_s)
     assert all(u.raise_to is None for s in unseen for u in s.frame.decision.orders.units)
     assert max(s.source_kw for s in unseen) <= 200.0 * 1.02 + 2.0  # the reserve for the site is counted meanwhile
+
+
+def test_trim_does_not_chase_a_meter_that_froze_below_the_target():
+    calm = Fault(0.0, "site load", "source", 0.0)
+    seen = live(calm, Fault(10.0, "meter frozen", "source meter", during=1), program=TRIMMED, until_s=80.0)
+    at_s = seen.alarmed_s("source meter frozen")
+    assert at_s is not None
+    assert at_s < 28.0  # in the ramp: its values stand still while load moves
+    assert max(s.source_kw for s in seen.sights) <= 200.0 * 1.02 + 4.0
+
+
+def test_trim_raises_nothing_on_a_meter_that_shows_less_than_the_units_draw():
+    calm = Fault(0.0, "site load", "source", 0.0)
+    seen = live(calm, Fault(10.0, "wrong ratio", "source meter", 0.5, during=HOLD), program=TRIMMED, until_s=100.0)
+    shown = [s.frame.decision.seen.source_kw or 0.0 for s in seen.sights if 45.0 < s.at_s < 100.0]
+    assert max(shown) < 110.0
+    assert "the meter at the source shows 101 kW where the units draw 200 kW" in seen.texts("alarm")
+    assert max(s.source_kw for s in seen.sights) <= 200.0 * 1.02 + 4.0
