@@ -71,7 +71,7 @@ def test_whoever_only_watches_is_refused_every_order_with_the_name_of_who_has_ch
     assert (w.state.target_kw, w.state.mode) == (before.target_kw, before.mode)
 
 
-@pytest.mark.parametrize("verb", sorted(EVERYBODYS, key=lambda v: v.value))
+@pytest.mark.parametrize("verb", sorted(EVERYBODYS, key=str))
 def test_what_takes_load_off_and_signs_of_people_are_everybodys_and_give_nobody_charge(verb):
     w = loaded()
     assert refusal(w, Command(verb, text="oil_kpa=420", **KIM)) == ""

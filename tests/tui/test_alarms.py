@@ -1,5 +1,7 @@
 """The page of alarms: words of IEC 62682, first-out first, chatter folded, what to check and do, what was before."""
 
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -112,7 +114,7 @@ def test_H3_chatter_is_one_entry_with_its_count_its_first_and_its_last_time():
 
 
 def test_H5_of_alarms_that_came_in_one_scan_none_is_said_to_be_the_first():
-    one = {"row": "airflow lost", "first_out": True, "reaction": "unit_off"}
+    one: dict[str, Any] = {"row": "airflow lost", "first_out": True, "reaction": "unit_off"}
     both = alarm(unit="bank 1", **one), alarm(unit="bank 2", **one), alarm("hertz off", "")
     assert "it came in the first scan, with 1 other: in which order is not known" in page_text(
         picture(Page.ALARMS, alarms=both)
