@@ -12,6 +12,17 @@ WRITING = frozenset(
 """Faults with which a unit does not hear, or does not do, all that it is told."""
 DEAF = frozenset({"mute", "cut", "refuses"})
 """Faults with which a unit cannot be heard at all."""
+ASTRAY = frozenset(
+    {
+        "other master",
+        "feedback wrong",
+        "ignores writes",
+        "contactor will not close",
+        "contactor will not open",
+        "swapped",
+    }
+)
+"""Faults with which what stands ordered in a unit is not what the bench can know."""
 SOURCE = frozenset({"volts sag", "hertz low", "phase lost", "source stops", "power limited", "site needs the set"})
 
 

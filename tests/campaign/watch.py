@@ -12,7 +12,7 @@ alive, nothing rises), and the end: all is off and cold, or its fan turns.
 from dataclasses import dataclass, field
 
 from tests.campaign.known import Heard, Place, Told
-from tests.campaign.truth import DEAF, SOURCE, WRITING, Fact, Truth
+from tests.campaign.truth import ASTRAY, DEAF, SOURCE, WRITING, Fact, Truth
 
 SOUND_S = 8.0  # after a fault of its wire: connections are made anew, a restarted unit boots
 BRISK_S = 2.5  # from something that every scan sees to no load: two scans, contactors, a set point
@@ -25,6 +25,8 @@ class _Unit:
     """What is remembered of one unit. Times are seconds since something, LONG_S = never."""
 
     unsound_s: float = LONG_S
+    fault_s: float = LONG_S  # as unsound_s, of faults alone: a computer that stalls is no fault of the unit
+    idle: int = 0  # scans in which it had no load, though the same order stood in it
     dishonest_s: float = LONG_S  # sensors of air and heat
     silent_s: float = 0.0  # cannot be heard, without a break
     lost: bool = False  # so long that it must be joined
@@ -58,6 +60,7 @@ class Watch:
     _stop_s: float = 0.0  # how long one has been operated at a unit that says so
     _slow_s: float = 0.0  # how long the source has been far too slow
     _source_s: float = LONG_S
+    _astray_s: float = LONG_S
     _metre_s: float = LONG_S
     _over_s: float = 0.0
     _alone_s: float = 0.0
@@ -108,6 +111,7 @@ class Watch:
                 continue
             if self._rises(i, was, is_):
                 self._rise(i, u, was, is_)
+            self._returns(i, u, was, is_)
             self._air(i, u, is_, dt_s)
             self._heat(i, u, was, is_, dt_s)
             self._dropped(i, u, is_)
@@ -124,6 +128,7 @@ class Watch:
         for u, bank in zip(self._units, self.place.banks, strict=True):
             mine = {name for name, on in now.faults if on in (bank.name, bank.socket)}
             u.unsound_s = 0.0 if mine & WRITING else min(u.unsound_s + dt_s, LONG_S)
+            u.fault_s = 0.0 if mine & WRITING else min(u.fault_s + dt_s, LONG_S)
             wrong = mine & {"airflow proof stuck", "temperature sensor lost", "temperature sensor frozen", "swapped"}
             u.dishonest_s = 0.0 if wrong else min(u.dishonest_s + dt_s, LONG_S)
             u.frozen = u.frozen or bool(mine & {"temperature sensor lost", "temperature sensor frozen"})
@@ -141,6 +146,7 @@ class Watch:
         ]
         self._stop_s = self._stop_s + dt_s if pressed and not self._dead else 0.0
         names = {name for name, _ in now.faults}
+        self._astray_s = 0.0 if names & ASTRAY else min(self._astray_s + dt_s, LONG_S)
         self._source_s = 0.0 if names & SOURCE else min(self._source_s + dt_s, LONG_S)
         meters = {"meter frozen", "meter lost", "transformer reversed", "transformers exchanged", "wrong ratio",
                   "volts lost at meter", "fuse blown"}  # fmt: skip
@@ -210,6 +216,15 @@ class Watch:
             self.say("5", "an order rises in a unit whose load was found on and not decided about", i)
         if is_.exhaust_c > self.place.banks[i].exhaust_trip_c + 5.0 and not u.frozen:
             self.say("2", f"an order rises at {is_.exhaust_c:.0f} degC", i)
+
+    def _returns(self, i: int, u: _Unit, was: Fact, is_: Fact) -> None:
+        """Law 5 where nobody orders: load that went off must not come back because its order still stands."""
+        stood = is_.order == was.order and is_.order != 0
+        back = stood and is_.closed and not was.closed and u.idle > 1
+        u.idle = u.idle + 1 if stood and not is_.closed else 0
+        ours = self._charge_s > BRISK_S and self._alive_s > SOUND_S and not u.found and not u.lost
+        if back and ours and u.fault_s > BRISK_S:
+            self.say("5", f"{is_.closed_kw:.0f} kW come back by themselves: their order has stood in it", i)
 
     def _air(self, i: int, u: _Unit, is_: Fact, dt_s: float) -> None:
         """Load without air goes at once where it can be seen and the unit can be reached."""
@@ -282,7 +297,7 @@ class Watch:
     def _limits(self, before: Truth, now: Truth, dt_s: float) -> None:
         """Orders stay within the limit and the largest block; the source is not overloaded for long."""
         place = self.place
-        if self._source_s < 60.0 or any(u.unsound_s < SOUND_S for u in self._units):
+        if self._source_s < 60.0 or self._astray_s < 60.0:
             self._over_s = 0.0
             return
 
