@@ -16,6 +16,8 @@ AIR: tuple[Hazard, ...] = (
         "scan the bench is too slow to be the only one.",
         causes=("load without air", "airflow lost", "air not known"),
         shown=(
+            "tests/explore/test_explore.py::test_no_scan_of_the_small_world_breaks_a_law_and_nothing_is_left_out",
+            "tests/campaign/test_campaign.py::test_no_scan_of_a_universe_breaks_a_law",
             "tests/safety/test_air.py::test_load_whose_air_fails_is_off_within_two_scans_and_the_fan_stays_ordered_on",
             "tests/core/test_perceive.py::test_air_counts_only_when_it_was_seen_off_before",
             "tests/core/test_guard_alone.py::test_one_wrong_thing_alone_keeps_a_unit_from_closing",
@@ -41,6 +43,7 @@ AIR: tuple[Hazard, ...] = (
         causes=("emergency stop", "hot, fans stopped", "fan supply lost", "hot, no fan supply", "cool-down too long"),
         said=(Said("end the cool-down of a unit without load before it is paid", "benchctl/core/overrides.py"),),
         shown=(
+            "tests/campaign/test_campaign.py::test_no_scan_of_a_universe_breaks_a_law",
             "tests/safety/test_air.py::test_after_an_emergency_stop_hot_fans_wait_to_be_confirmed_and_that_is_told",
             "tests/safety/test_air.py::test_fans_without_supply_take_the_load_of_their_unit_off",
             "tests/safety/test_air.py::test_a_source_that_stops_under_fans_that_hang_on_it_is_told",

@@ -13,6 +13,7 @@ PEOPLE: tuple[Hazard, ...] = (
         unit="Nothing.",
         causes=("nobody attached",),
         shown=(
+            "tests/system/test_ssh.py::test_a_link_that_falls_silent_is_a_lost_console_once_the_server_has_given_it_up",
             "tests/system/test_attendance.py::test_a_console_that_is_killed_is_an_alarm_at_once_and_an_unload_after_the_sites_time",
             "tests/system/test_attendance.py::test_a_console_that_is_stopped_counts_as_gone_moves_no_scan_and_is_there_again_when_it_goes_on",
             "tests/system/test_live.py::test_a_client_that_is_killed_changes_nothing_and_another_unloads",
@@ -88,6 +89,7 @@ PEOPLE: tuple[Hazard, ...] = (
         unit="Nothing.",
         said=(Said(" has taken over from ", "benchctl/core/charge.py"),),
         shown=(
+            "tests/system/test_ssh.py::test_over_ssh_a_terminal_is_killed_a_second_person_takes_over_both_are_lost_and_all_of_it_is_told",
             "tests/core/test_charge.py::test_whoever_only_watches_is_refused_every_order_with_the_name_of_who_has_charge",
             "tests/core/test_charge.py::test_nothing_keeps_anybody_from_taking_load_off",
             "tests/system/test_many_consoles.py::test_a_second_console_watches_takes_over_with_a_reason_and_the_first_is_told",
@@ -123,6 +125,8 @@ PEOPLE: tuple[Hazard, ...] = (
         unit="Nothing.",
         causes=("record stopped",),
         shown=(
+            "tests/campaign/test_kills.py::test_a_loss_of_power_takes_the_last_transaction_at_most",
+            "tests/campaign/test_kills.py::test_a_second_writer_is_refused_while_the_first_lives",
             "tests/system/test_disk.py::test_F5_a_full_disk_stops_the_record_in_words_and_nothing_else",
             "tests/record/test_recorder.py::test_after_kill_9_everything_acknowledged_is_there",
             "tests/record/test_recorder.py::test_two_processes_do_not_write_one_record",

@@ -156,6 +156,7 @@ UNITS: tuple[Hazard, ...] = (
             ),
         ),
         shown=(
+            "tests/campaign/test_kills.py::test_killed_run_hosts_leave_records_that_open_and_a_next_start_that_tells_the_truth",
             "tests/system/test_live.py::test_H7_a_controller_that_is_killed_leaves_the_load_to_the_units_own_watchdogs",
             "tests/system/test_live.py::test_H7_the_run_of_a_killed_controller_is_closed_as_interrupted_by_the_next",
             "tests/engine/test_engine.py::test_when_deciding_fails_everything_is_ordered_open_told_and_the_loop_ends",
@@ -211,6 +212,8 @@ UNITS: tuple[Hazard, ...] = (
         "only by its own echo and is believed only by what is read back.",
         unit="Nothing.",
         shown=(
+            "tests/hostile/test_wire.py::test_some_thousands_of_spoilt_replies_break_no_law_in_any_universe",
+            "tests/hostile/test_wire.py::test_a_whole_bench_behind_a_bad_wire_breaks_no_law_and_still_gets_somewhere",
             "tests/field/test_link.py::test_every_bad_reply_to_a_read_is_refused",
             "tests/field/test_link.py::test_a_late_reply_is_never_taken_for_the_next_one",
             "tests/field/test_link.py::test_A7_a_write_is_acknowledged_only_by_its_own_echo",
