@@ -46,6 +46,8 @@ POWER: tuple[Hazard, ...] = (
             "tests/campaign/test_campaign.py::test_no_scan_of_a_universe_breaks_a_law",
             "tests/safety/test_steps.py::test_what_the_source_sees_never_rises_by_more_than_a_block_nor_above_the_target",
             "tests/safety/test_steps.py::test_a_ramp_down_after_a_loss_raises_nothing",
+            "tests/safety/test_steps.py::test_a_resume_after_load_went_off_is_bounded_by_the_largest_block",
+            "tests/core/test_after_a_loss.py::test_a_ramp_up_begins_from_what_is_left_and_gives_the_share_back_along_it",
             "tests/core/test_by_hand.py::test_what_goes_off_stays_off_whatever_the_operator_answers",
             "tests/core/test_interlocks.py::test_load_that_was_lost_with_every_unit_does_not_come_back_in_the_same_leg",
             "tests/field/test_chain_writes.py::test_A7_no_closing_goes_out_after_an_opening_that_was_not_acknowledged",
