@@ -31,9 +31,9 @@ def others_kw(w: Stepper) -> float:
     )
 
 
-def begun(w: Stepper) -> Stepper:
+def begun(w: Stepper) -> None:
     leg = w.state.leg
-    return w.until(lambda w: w.state.leg > leg) or w
+    w.until(lambda w: w.state.leg > leg)
 
 
 def test_a_ramp_down_begins_from_what_is_left_and_raises_nothing():

@@ -1,5 +1,6 @@
 """The table of hazards is held to the code: its causes, what the operator reads, the tests that it names."""
 
+import re
 from collections import Counter
 from dataclasses import fields
 
@@ -45,6 +46,19 @@ def test_every_hazard_that_the_whole_bench_can_be_brought_into_is_shown_by_it():
     files = ("record altered", "report claims too much", "hostile files", "bytes not meant")
     for row in HAZARDS:
         assert row.key in files or any(node.startswith(whole) for node in row.shown), row.key
+
+
+def test_every_scene_of_this_room_is_named_by_a_hazard():
+    named = {node for row in HAZARDS for node in row.shown}
+    of_tables = {"test_hazards.py", "test_page.py", "test_actions.py"}
+    scenes = {
+        f"tests/safety/{file.name}::{name}"
+        for file in (ROOT / "tests" / "safety").glob("test_*.py")
+        if file.name not in of_tables
+        for name in re.findall(r"^def (test_\w+)", file.read_text(encoding="utf-8"), re.MULTILINE)
+    }
+    assert len(scenes) >= 25
+    assert scenes - named == set()
 
 
 def test_keys_and_titles_are_unique_and_each_cause_is_shown():
