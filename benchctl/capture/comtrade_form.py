@@ -19,6 +19,7 @@ from benchctl.core.ruleset import Quantity
 from benchctl.files.fault import FileFault, Flaw, nearest, quoted
 from benchctl.files.mapping import UNITS, Mapping
 
+MANY_VALUES = 2_000_000  # announced; fewer need no look
 LARGEST = 3.4e38  # floats as large as these are no values
 HEADER = re.compile(rb"(?im)^--- file type: ([a-z]+)(?:\s+([a-z0-9]+)(?:\s*:\s*([0-9]+))?)? ---\s*$")
 # Letters in a channel's phase or at the end of its name: the phases A, B, C and their pairs.
@@ -62,6 +63,7 @@ def read_comtrade(path: Path, mapping: Mapping | None = None) -> Recording:
     read = Comtrade(ignore_warnings=True, use_double_precision=True)
     config = "\n".join(WHOLE_SECOND.sub(r"\1.000000", line.strip()) for line in parts.text) + "\n"
     form = read_form(parts.text)
+    _check_announced(parts, form)
     data: Any = "\n".join(_data_lines(parts)) if form == "ASCII" else parts.data
     try:
         read.read(config, data)
@@ -102,7 +104,7 @@ def _parts_of_one(path: Path) -> _Parts:
     for k, head in enumerate(heads):
         kind = head[1].upper()
         begin = whole.find(b"\n", head.start()) + 1
-        if kind == b"CFG":
+        if kind == b"CFG" and config is None:
             end = heads[k + 1].start() if k + 1 < len(heads) else len(whole)
             config, line = _lines(whole[begin:end]), whole.count(b"\n", 0, begin)
         elif kind == b"DAT":
@@ -171,6 +173,18 @@ def _samples(read: Any, parts: _Parts, form: str, notes: list[str]) -> int:
     if min(here, announced) < 2:
         raise FileFault([Flaw(str(parts.data_path), 0, 0, f"has {here} samples of {announced}")])
     return min(here, announced)
+
+
+def _check_announced(parts: _Parts, form: str) -> None:
+    """Raise FileFault where a configuration announces far more than there is: memory is taken by what it says."""
+    channels = int(parts.text[1].split(",")[0])
+    rates = 3 + channels  # the line of their number
+    last = rates + max(1, int(float(parts.text[rates])))
+    announced = int(float(parts.text[last].split(",")[1]))
+    shortest = 2 * (2 + channels) if form == "ASCII" else 8  # bytes of a sample
+    if announced * channels > MANY_VALUES and announced > 2 * (len(parts.data) // shortest + 1):
+        text = f"{announced} samples are announced, but {quoted(parts.data_path.name)} is far too short for them"
+        raise FileFault([Flaw(str(parts.data_path), 0, 0, text)])
 
 
 def _values(read: Any, k: int, here: int, factor: float) -> "array[float]":

@@ -14,6 +14,7 @@ from benchctl.capture.align import Aligned, moves_of
 from benchctl.capture.curves import Curve
 from benchctl.capture.recording import Recording
 from benchctl.core.ruleset import Quantity
+from benchctl.files.bounded import from_json
 
 FORMAT = 1
 POINTS = 600  # of a thinned curve, as many least and greatest values: enough for any page
@@ -142,7 +143,7 @@ def load(path: Path) -> Capture:
     """A capture that was kept. Raises CaptureFault."""
     try:
         text = path.read_text(encoding="utf-8")
-        data = json.loads(text)
+        data = from_json(text)
         if text != _text(data):
             raise CaptureFault(f"{path}: was changed after it was kept: it is not as it was written")
         return _built(path, data)

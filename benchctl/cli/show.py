@@ -1,11 +1,11 @@
 """`benchctl show RUN`: what was run, when, how it ended, what happened, and whether the record is as it was written."""
 
 import argparse
-import json
 from typing import TYPE_CHECKING, Any
 
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import run_argument, the_run
+from benchctl.files.bounded import from_json
 
 if TYPE_CHECKING:
     from benchctl.record.reader import Reader
@@ -72,7 +72,7 @@ def _events(reader: "Reader", voice: Voice) -> None:
     for event in reader.events():
         unit = units[event.unit] if 0 <= event.unit < len(units) else ""
         at, elapsed_s = moment(event.wall_ns), round(event.now_s - begun_s, 3)
-        data = dict(json.loads(event.data or "[]"))
+        data = dict(from_json(event.data or "[]"))
         console = str(data.get("console") or "")
         voice.row(
             {

@@ -20,11 +20,12 @@ class Flaw:
 
     def __str__(self) -> str:
         """`FILE:LINE:COLUMN: text`, then the source line and a caret."""
+        path, text = harmless(self.path), harmless(self.text)
         if not self.line:
-            return f"{self.path}: {self.text}"
-        told = f"{self.path}:{self.line}:{self.column}: {self.text}"
+            return f"{path}: {text}"
+        told = f"{path}:{self.line}:{self.column}: {text}"
         start = max(0, self.column - 1 - EXCERPT // 2)
-        shown = "".join(c if c.isprintable() else " " for c in self.source[start : start + EXCERPT]).rstrip()
+        shown = harmless(self.source[start : start + EXCERPT].replace("\t", " ")).rstrip()
         return f"{told}\n    {shown}\n    {' ' * (self.column - 1 - start)}^" if shown else told
 
 
@@ -39,7 +40,12 @@ class FileFault(Exception):  # noqa: N818 - the house calls what is wrong a faul
         """One or more lines for people."""
         more = len(self.flaws) - SHOWN
         lines = [str(flaw) for flaw in self.flaws[:SHOWN]]
-        return "\n".join([*lines, f"{self.flaws[0].path}: and {more} more"] if more > 0 else lines)
+        return "\n".join([*lines, f"{harmless(self.flaws[0].path)}: and {more} more"] if more > 0 else lines)
+
+
+def harmless(text: str) -> str:
+    """One line without what a terminal obeys or a reader is misled by: control, direction, lone surrogates."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
 
 
 def nearest(word: str, names: Iterable[str]) -> str:
@@ -54,5 +60,5 @@ def nearest(word: str, names: Iterable[str]) -> str:
 def quoted(value: object) -> str:
     """What was found, short enough for a message and safe for a terminal."""
     text = getattr(value, "written", None) or str(value)
-    text = "".join(c if c.isprintable() else "?" for c in text)
+    text = harmless(text)
     return f"'{text[:60]}…'" if len(text) > 60 else f"'{text}'"

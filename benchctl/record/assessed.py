@@ -17,6 +17,7 @@ from benchctl.assessment.verdict import Judgement, Working
 from benchctl.capture.store import captures_of, content_hash
 from benchctl.core.ruleset import RuleSet
 from benchctl.files import DISK, FileFault, RecordedShelf, SourceFile, read_rule_set
+from benchctl.files.bounded import from_json
 from benchctl.record.late import late_path
 from benchctl.record.reader import Reader
 from benchctl.record.seal import ALGORITHM, file_hash
@@ -99,7 +100,7 @@ def save(path: Path, found: Assessed) -> Path:
 
 def changed(text: str) -> bool:
     """Whether kept verdicts were changed after they were kept. Raises ValueError for what is none."""
-    data = json.loads(text)
+    data = from_json(text)
     if not isinstance(data, dict) or "hash" not in data:
         raise ValueError("no verdicts")
     if text != _text(data):

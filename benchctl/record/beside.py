@@ -1,12 +1,12 @@
 """What lies beside a sealed record, never in it, and names its hash: verdicts, captures, late entries."""
 
 import hashlib
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.capture.store import CaptureFault, captures_of, load
+from benchctl.files.bounded import from_json
 from benchctl.record.assessed import beside_hashes, changed, verdicts_path
 from benchctl.record.fault import RecordFault
 from benchctl.record.late import late_path, read_late
@@ -47,7 +47,7 @@ def _verdicts(record: Path, digest: str) -> Iterator[Beside]:
     try:
         text = path.read_text(encoding="utf-8")
         altered = changed(text)
-        data = json.loads(text)
+        data = from_json(text)
         told = ", ".join(f"{rules['name']} {rules['outcome']}" for rules in data["rule_sets"])
         named = str(data["hash"])
         if data.get("beside", {}) != beside_hashes(record):

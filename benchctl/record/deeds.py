@@ -1,6 +1,5 @@
 """What people and the bench did in a run, out of its events: readings, stretches of the program, changes, entries."""
 
-import json
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from math import isnan
@@ -10,6 +9,7 @@ from benchctl.assessment.trail import Change, Entry, Noted, Stretch, Trail
 from benchctl.core.decision import Settings
 from benchctl.core.legs import Leg, LegKind
 from benchctl.core.readings import BY_NAME
+from benchctl.files.bounded import from_json
 from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Happened, Reader
 
@@ -73,7 +73,7 @@ def _dropped(event: Happened) -> bool:
 
 def _data(reader: Reader, event: Happened) -> dict[str, Any]:
     try:
-        return dict(json.loads(event.data)) if event.data else {}
+        return dict(from_json(event.data)) if event.data else {}
     except (ValueError, TypeError) as fault:
         raise RecordFault(f"{reader.path}: event {event.n}: its data are damaged: {fault}") from None
 

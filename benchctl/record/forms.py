@@ -10,9 +10,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
+from benchctl.files.bounded import inflated
 from benchctl.record.fault import RecordFault
 from benchctl.record.schema import COLUMNS, SCHEMA, TABLES, columns_of
 
+LARGEST_ROW = 64 << 20  # bytes
 NOUN = "(SELECT data FROM noun WHERE n = scan.{})"
 
 
@@ -76,12 +78,17 @@ def connect(path: Path, on_bad_text: str = "replace") -> tuple[sqlite3.Connectio
     try:
         db = sqlite3.connect(f"file:{quote(str(path.resolve()))}?mode=ro", uri=True, isolation_level=None)
         db.text_factory = lambda data: data.decode("utf-8", on_bad_text)
-        form = form_of(db)
+        db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LARGEST_ROW)
+        what = _not_plain(db)
+        form = form_of(db) if what is None else what
     except sqlite3.OperationalError as fault:
         hint = "" if "no such" in str(fault) else "; if its folder cannot be written to, copy it to one that can"
         raise RecordFault(f"{path}: not a record that can be read: {fault}{hint}") from None
     except sqlite3.DatabaseError as fault:
         raise RecordFault(f"{path}: not a record: {fault}") from None
+    if what is not None:
+        db.close()
+        raise RecordFault(f"{path}: not a record: {what}, and a record has tables only")
     if isinstance(form, str):
         db.close()
         known = " or ".join(sorted({str(form.schema) for form in FORMS}))
@@ -89,11 +96,24 @@ def connect(path: Path, on_bad_text: str = "replace") -> tuple[sqlite3.Connectio
     return db, form
 
 
+def _not_plain(db: sqlite3.Connection) -> str | None:
+    """What would run when it is read: a view, a table of another module, a column that is worked out; else None.
+
+    Nothing of the file has been read before but its list of tables. Raises sqlite3.Error.
+    """
+    if db.execute("SELECT 1 FROM sqlite_master WHERE type = 'view'").fetchone():
+        return "it has a view"
+    if db.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND rootpage = 0").fetchone():
+        return "it has a virtual table"
+    worked_out = "SELECT 1 FROM sqlite_master AS m, pragma_table_xinfo(m.name) AS c WHERE m.type = 'table' AND c.hidden"
+    return "it has a column that is worked out" if db.execute(worked_out).fetchone() else None
+
+
 def _unsqueezed(shape: str, raw: bytes) -> bytes:
     """A packed sweep. What is damaged stays as it is: whoever unpacks it tells the scan."""
     if shape != "sweep":
         return raw
     try:
-        return zlib.decompress(raw)
-    except (zlib.error, TypeError):
+        return inflated(raw)
+    except (zlib.error, TypeError, ValueError):
         return raw

@@ -6,7 +6,6 @@ a report that was drawn when there were fewer entries still names the h of its l
 """
 
 import hashlib
-import json
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, fields, replace
@@ -18,6 +17,7 @@ from filelock import FileLock, Timeout
 
 from benchctl.assessment.trail import Entry, Noted
 from benchctl.core.readings import LATEST_S, values_of
+from benchctl.files.bounded import from_json
 from benchctl.record.codec import compact
 from benchctl.record.deeds import Deeds, numbers
 from benchctl.record.fault import RecordFault
@@ -220,7 +220,7 @@ def amended(told: Deeds, late: Sequence[Late], elapsed_s: Callable[[int], float]
 
 def _told(path: Path, number: int, line: str) -> dict[str, Any]:
     try:
-        told = json.loads(line)
+        told = from_json(line)
     except ValueError as fault:
         raise RecordFault(f"{path}: line {number}: altered: {fault}") from None
     if not isinstance(told, dict):

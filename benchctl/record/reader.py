@@ -4,7 +4,6 @@ Scans are read a page at a time, so that memory is bounded and a writer is never
 RecordFault with the file, the table and the row; nothing is repaired or guessed.
 """
 
-import json
 import sqlite3
 import zlib
 from collections.abc import Iterator
@@ -22,6 +21,7 @@ from benchctl.core.orders import Orders
 from benchctl.core.reading import Maybe
 from benchctl.core.site import Site
 from benchctl.core.state import State
+from benchctl.files.bounded import from_json
 from benchctl.files.shelf import RecordedShelf, SourceFile
 from benchctl.record.book import lock_path
 from benchctl.record.fault import RecordFault
@@ -243,7 +243,7 @@ class Reader:
         """How the run ended, or None: it has not, or was interrupted."""
         rows = self._rows("end", "ORDER BY n")
         try:
-            return End(rows[-1][1], rows[-1][2], json.loads(rows[-1][3])) if rows else None
+            return End(rows[-1][1], rows[-1][2], from_json(rows[-1][3])) if rows else None
         except ValueError as fault:
             raise RecordFault(f"{self.path}: the end is damaged: {fault}") from None
 

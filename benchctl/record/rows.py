@@ -8,7 +8,6 @@ row and the two that it names, and never needs the scan before.
 A sweep is not compressed: that would take as long as the digest of the state, for a third of its few hundred bytes.
 """
 
-import json
 import zlib
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, fields
@@ -23,6 +22,7 @@ from benchctl.core.orders import Orders, UnitWrites
 from benchctl.core.reading import InstrumentReading, Maybe, Outcome, UnitReading
 from benchctl.core.site import Site
 from benchctl.field.sweep import Sweep, pack, readings, unpack
+from benchctl.files.bounded import from_json, inflated
 from benchctl.record.codec import compact, noun, plain
 from benchctl.record.digest import state_digest
 
@@ -68,7 +68,7 @@ def packed(value: Any, kind: Any = None) -> bytes:
 
 def unpacked(kind: type[Any], data: bytes) -> Any:
     """The noun back. Raises ValueError, zlib.error."""
-    return noun(kind, json.loads(zlib.decompress(data)))
+    return noun(kind, from_json(inflated(data)))
 
 
 @lru_cache(KNOWN)

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from benchctl.files.bounded import from_json
 from benchctl.record.fault import RecordFault
 
 ALGORITHM = "sha256"
@@ -54,7 +55,7 @@ def read_seal(path: Path) -> Seal | None:
     """The seal of a record, or None where there is none. Raises RecordFault when it cannot be understood."""
     try:
         text = seal_path(path).read_text(encoding="utf-8")
-        seal = Seal(**json.loads(text))
+        seal = Seal(**from_json(text))
     except FileNotFoundError:
         return None
     except OSError as fault:

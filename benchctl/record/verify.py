@@ -1,12 +1,12 @@
 """Is a record as it was written? The seal, SQLite's own check, the chains, the numbering, the files' hashes."""
 
 import hashlib
-import json
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from benchctl.files.bounded import from_json
 from benchctl.record.fault import RecordFault
 from benchctl.record.forms import Form, connect
 from benchctl.record.schema import first_link, link, selection, statements
@@ -140,7 +140,7 @@ def _end(db: sqlite3.Connection, heads: dict[str, bytes]) -> list[str] | None:
     if row is None:
         return None
     try:
-        kept = json.loads(row[0])
+        kept = from_json(row[0])
         return [
             f"{table}: the last row is not the one at the end of the run: rows removed or added"
             for table, head in heads.items()

@@ -7,13 +7,13 @@ the hash of the record that the data name must be compared with the one that is 
 import base64
 import binascii
 import hashlib
-import json
 import re
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from benchctl.files.bounded import from_json
 from benchctl.record.fault import RecordFault
 from benchctl.report.figures import as_text, self_hash
 
@@ -105,7 +105,7 @@ def _in_page(data: bytes) -> list[bytes]:
 def _facts(texts: list[bytes]) -> dict[str, Any]:
     for text in texts:
         if text.startswith(b"{") and b'"self_sha256"' in text:
-            told: dict[str, Any] = json.loads(text)
+            told: dict[str, Any] = from_json(text)
             if not all(isinstance(told[key], str) for key in ("record", "record_sha256", "self_sha256")):
                 raise ValueError("the facts do not name the record by texts")
             if as_text(told).encode() != text:  # JSON has several ways to write one value

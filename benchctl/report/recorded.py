@@ -1,6 +1,5 @@
 """What a report takes from the record besides the trail: who, where, with what, what happened, and the seal."""
 
-import json
 from array import array
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -9,6 +8,7 @@ from typing import Any
 
 from benchctl.core.program import Program
 from benchctl.core.site import Site
+from benchctl.files.bounded import from_json
 from benchctl.record.assessed import beside_hashes
 from benchctl.record.fault import RecordFault
 from benchctl.record.reader import Reader
@@ -159,7 +159,7 @@ def _events(reader: Reader, site: Site, first_s: float) -> tuple[tuple[Told, ...
 
 def _data(text: str) -> tuple[tuple[str, Any], ...]:
     try:
-        return tuple((str(key), value) for key, value in json.loads(text))
+        return tuple((str(key), value) for key, value in from_json(text))
     except (ValueError, TypeError):
         return ()
 
