@@ -279,7 +279,7 @@ def _count(
 def _calm(inputs: Inputs, counts: tuple[int, ...]) -> bool:
     """Nothing at all is wrong: everything answers as it should, nothing is late, and nobody is missing."""
     well = all(
-        r.outcome.tells and r.remote is True and r.airflow is not None and r.load is not None
+        r.outcome.tells and r.remote is True and r.airflow is r.fan_on and r.load is not None
         and r.exhaust_c is not None and r.exhaust_c < 60.0 and r.identity_ok is True and r.serial == "S"
         for r in inputs.units
     )  # fmt: skip
@@ -295,7 +295,9 @@ def _broken(
 ) -> list[str]:
     """The laws that the orders break."""
     said = []
-    if not memory.there.charge:  # who has not taken charge writes nothing
+    if not memory.there.charge:  # who has not taken charge writes nothing, unless all is to be off
+        if _nobodys(memory, inputs) and any(not o.silent for o in orders.units):
+            said.append("react: written to before anybody has taken charge")
         return said
     for i, (o, unit) in enumerate(zip(orders.units, site.units, strict=True)):
         closed = o.keep or o.raise_to is not None
@@ -318,6 +320,12 @@ def _broken(
         if after.calm and after.quiet >= SETTLED and o.keep & wanted != wanted and unit.profile.stages:
             said.append(f"calm: load goes off though nothing is wrong and nobody asked ({unit.name})")
     return said
+
+
+def _nobodys(memory: Memory, inputs: Inputs) -> bool:
+    """Nobody has charge, takes it, or has load taken off; and no load found on waits for a decision."""
+    takes = (Verb.TAKE_CHARGE, Verb.TAKE_OVER, Verb.UNLOAD, Verb.ANSWER, Verb.DROP)
+    return not memory.dropped and memory.there.found_s is None and not any(c.verb in takes for c in inputs.commands)
 
 
 def _after(after: Noticed, inputs: Inputs, orders: Orders, site: Site, off: list[bool], dt_s: float) -> Noticed:

@@ -105,6 +105,7 @@ SOURCES: dict[str, InstrumentReading] = {  # of 80 kW, 400 V, 50 Hz: rated curre
     "over-current": _meter(amps=(200.0, 200.0, 200.0)),
     "amps well": _meter(amps=(100.0, 100.0, 100.0)),
     "over-power": _meter(power_kw=100.0),
+    "power well": _meter(power_kw=60.0),
     "site needs it": _meter(site_needs_set=True),
     "silent": InstrumentReading(Outcome.SILENT),
 }
@@ -159,7 +160,7 @@ ENDINGS: dict[str, tuple[Write, bool]] = {  # of a closing: what is told of it, 
 class World:
     """What may happen. doings: of each unit; begin: bursts of scans in which all is well, before anything may happen.
 
-    bursts: the longest; pairs: (kw of unit 1, of unit 2) found on when the session begins, as loads.
+    longest: most commands of one scan; on: loads of the units that the session finds.
     reckless: what dispatch wishes is all that there is, in every scan: only the guard stands before the units.
     """
 
@@ -175,11 +176,12 @@ class World:
     site: tuple[tuple[str, Any], ...] = ()
     limits: tuple[tuple[str, float], ...] = ()
     program: Program | None = field(default=None, hash=False)
+    follow_s: float = 2.0  # how long a contactor has
 
     def settings(self) -> Settings:
         """Settings of the world's site."""
         place = site(
-            *UNITS,
+            *[replace(unit, follow_s=self.follow_s) for unit in UNITS],
             nameplate_kw=80.0,
             limits=replace(LIMITS, **dict(self.limits)),
             **{"attendance": SOON, **dict(self.site)},
@@ -226,7 +228,9 @@ def first_plants(world: World) -> tuple[Plant, ...]:
 def after_orders(plants: tuple[Plant, ...], orders: Orders) -> tuple[Plant, ...]:
     """The plants with the orders of a scan on their way; fans start and stop at once."""
     return tuple(
-        Plant(p.load, p.fan if o.fan is None or o.silent else o.fan, o.keep if o.lower else None, o.raise_to)
+        Plant(p.load, p.fan)
+        if o.silent
+        else Plant(p.load, p.fan if o.fan is None else o.fan, o.keep if o.lower else None, o.raise_to)
         for p, o in zip(plants, orders.units, strict=True)
     )
 

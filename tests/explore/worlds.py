@@ -62,6 +62,7 @@ SMALL: dict[str, World] = {
     "local": trouble("local", begin=(*READY, ("80 kW",), ()), limits=SLOWLY, commands=("80 kW", "reset")),
     "refused": World(commands=("60 kW", "reset"), endings=("done", "refused"), begin=READY),
     "volts high": power("volts high"),
+    "wind": trouble("stop", "air", "warm", commands=("fans",)),
     # the source in trouble
     "volts": power("volts low", "volts very low", "volts high"),
     "hertz": power("hertz low", "stalls"),
@@ -69,7 +70,7 @@ SMALL: dict[str, World] = {
     "hertz after a block": power("hertz very low", limits=WINDOW),
     "phase": power("phase lost"),
     "amps": power("over-current", "amps well"),
-    "kilowatts": power("over-power"),
+    "kilowatts": power("over-power", "power well"),
     "meter": power("no hertz", "silent", "site needs it"),
     # time, record, people, hands
     "time": World(commands=("60 kW", "resume"), moments=("", "gap", "late"), begin=(*READY, ("60 kW",))),
@@ -88,6 +89,9 @@ SMALL: dict[str, World] = {
         sources=("well", "over-power", "volts high"), commands=("20 kW", "60 kW"), begin=LOADED, reckless=True
     ),
     "reckless in blocks": World(commands=("20 kW", "60 kW"), begin=READY[:2], limits=SLOWLY, reckless=True),
+    "reckless and slow": World(
+        (("well", "stuck"), WELL), ("20 kW", "60 kW"), begin=READY[:2], follow_s=4.0, reckless=True
+    ),
     "reckless and stuck": World(
         (("well", "stuck"), WELL), ("20 kW", "60 kW"), begin=READY, endings=("done", "lost"), reckless=True
     ),
