@@ -12,6 +12,7 @@ from benchctl.core import (
     alarms,
     attendance,
     by_hand,
+    charge,
     conditions,
     cooldown,
     course,
@@ -285,7 +286,7 @@ def found_load_joined_with_the_charge(patch: Patch) -> None:
         return seen
 
     patch(decide, "perceive", blind)
-    patch(obey, "_charge", lambda state, who: setattr(state, "charge", who))
+    patch(charge, "give", lambda state, command: setattr(state, "charge", command.who))
 
 
 MUTANTS: tuple[Callable[[Patch], None], ...] = (
