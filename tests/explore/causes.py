@@ -223,7 +223,8 @@ def notice(
         row.reaction == "hold" and noticed.counts[_place(row, i, site)] < scans_of(row, site, dt_s) for row, i in due
     )
     takes_off = any(v in TAKES_OFF for v in verbs)
-    calm = noticed.calm and _calm(inputs, counts) and all(v in HARMLESS for v in verbs)
+    stranger = any(r.load and not w.joined for r, w in zip(inputs.units, memory.units, strict=True))
+    calm = noticed.calm and not stranger and _calm(inputs, counts) and all(v in HARMLESS for v in verbs)
     after = replace(
         noticed, counts=counts, dropped=dropped, unloading=unloading, calm=calm,
         quiet=0 if takes_off else min(noticed.quiet + 1, SETTLED),
