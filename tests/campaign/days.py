@@ -128,7 +128,7 @@ def _look_round(random: Random, site: Tree, at_s: int) -> list[Tree]:
 
 def _kw(random: Random, site: Tree) -> str:
     power = float(site["source"]["power"].split()[0])
-    return f"{power * random.choice((0, 0.1, 0.3, 0.5, 0.8, 1.0, 1.04)):.0f} kW"
+    return f"{power * random.choice((0, 0.1, 0.3, 0.5, 0.8, 1.0, 1.3)):.0f} kW"
 
 
 def _deed(random: Random, site: Tree, profiles: dict[str, Tree], busy_s: float) -> Tree:

@@ -4,11 +4,12 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from random import Random
 
 import pytest
 
 from benchctl.core.scenario import FAULTS
-from tests.campaign.days import MISHAPS
+from tests.campaign.days import MISHAPS, kind_of, mishaps_of
 from tests.campaign.failed import FAILED
 from tests.campaign.mutants import FOUND_BY
 from tests.campaign.play import play
@@ -57,9 +58,9 @@ def test_the_same_seed_is_the_same_universe_in_any_process():
 
 
 def test_all_seeds_together_know_every_fault_and_every_mishap():
-    made = [universe(seed) for seed in range(150)]
-    assert {row["fault"] for u in made for row in u.scenario["faults"]} == {kind.name for kind in FAULTS}
-    assert {m.kind for u in made for m in u.mishaps} == set(MISHAPS)
+    random = Random(1)
+    assert {kind_of(random).name for _ in range(2000)} == {kind.name for kind in FAULTS}
+    assert {mishap.kind for _ in range(100) for mishap in mishaps_of(random, 300.0)} == set(MISHAPS)
 
 
 @pytest.mark.slow
