@@ -75,7 +75,11 @@ SMALL: dict[str, World] = {
     # time, record, people, hands
     "time": World(commands=("60 kW", "resume"), moments=("", "gap", "late"), begin=(*READY, ("60 kW",))),
     "record": World(commands=("60 kW", "resume", "no load"), moments=("", "no record"), begin=LOADED),
-    "by hand": World(commands=("by hand", "close", "open", "point", "resume", "drop", "reset"), begin=READY),
+    "by hand": World(
+        commands=("by hand", "close", "open", "point", "resume", "drop", "reset"),
+        endings=("done", "refused", "not sent"),
+        begin=READY,
+    ),
     "blocks": World(
         commands=("80 kW", "20 kW", "unload", "reset"),
         begin=READY,
