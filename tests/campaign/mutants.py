@@ -46,4 +46,5 @@ FOUND_BY: dict[Callable[[Patch], None], int] = {
     orders_left_standing: 6,
     openings_written_once: 7,
     m.limits_not_kept: 10,
+    m.air_taken_for_granted: 2,
 }

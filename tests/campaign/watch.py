@@ -343,8 +343,8 @@ class Watch:
             u.untold_s = u.untold_s + dt_s if is_.closed and sound and not told.loaded else 0.0
             if u.untold_s > BRISK_S:
                 self.say("7", f"{is_.closed_kw:.0f} kW are on, and the screen says that none are", i)
-            # contactors move one by one while a scan reads: each was, or is, as it is read back
-            wrong = load is not None and (load ^ was.closed) & (load ^ is_.closed)
+            # contactors move one by one before and after a scan reads: each was, or is, or was ordered as it is read
+            wrong = load is not None and (load ^ was.closed) & (load ^ is_.closed) & (load ^ was.order)
             if self.place.banks[i].staged and sound and wrong:
                 self.say("7", f"read back as {load:b}, and it is {is_.closed:b}", i)
 
