@@ -19,6 +19,7 @@ from benchctl.field.sweep import Sweep, decoder_of
 from tests.hostile.ledger import Asked
 
 FUNCTION = {Space.COIL: 1, Space.DISCRETE: 2, Space.HOLDING: 3, Space.INPUT: 4}
+KEPT = 2000  # reads of a device: what is asked once at contact may be told only when the last part of it has come
 Log = Sequence[tuple[Endpoint, Asked]]
 
 
@@ -45,7 +46,7 @@ class Judge:
             if not asked.write:
                 kept = self._reads.setdefault((endpoint, asked.unit_id, asked.function), [])
                 kept.append(asked)
-                del kept[:-40]
+                del kept[:-KEPT]
         for noun, answers in zip(self.devices, (*sweep.units, *sweep.instruments), strict=True):
             self._device(noun, answers, at_s)
 
