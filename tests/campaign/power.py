@@ -54,7 +54,9 @@ def power_loss(path: Path, folder: Path, random: Random) -> tuple[int, list[str]
     log = log_of(path.with_name(path.name + "-wal"))
     if log is None or len(log.commits) < 2:
         return 0, []
-    durable = log.commits[-2]  # the last frame of the transaction before the last
+    # The last frame that was synced: of the transaction before the last; of the last one where the end is written, as
+    # the log is synced before a checkpoint puts its pages into the file.
+    durable = log.commits[-1 if _ended(_copy(path, folder)) else -2]
     last = [log.ends[i] for i in range(durable, len(log.ends))]
     before = _scans(_copy(path, folder))
     kept = _scans(_copy(path, folder, cut=log.ends[durable]))
@@ -96,6 +98,15 @@ def _copy(
     made.write_bytes(data)
     made.with_name(path.name + "-wal").write_bytes(wal[:cut] if cut is not None else wal)
     return made
+
+
+def _ended(path: Path) -> bool:
+    """Whether it has an end."""
+    try:
+        with Reader(path) as reader:
+            return reader.end is not None
+    except RecordFault:
+        return False
 
 
 def _scans(path: Path) -> int | None:
