@@ -106,8 +106,10 @@ def _facts(texts: list[bytes]) -> dict[str, Any]:
     for text in texts:
         if text.startswith(b"{") and b'"self_sha256"' in text:
             told: dict[str, Any] = from_json(text)
-            if not all(isinstance(told[key], str) for key in ("record", "record_sha256", "self_sha256")):
+            if not all(isinstance(told.get(key), str) for key in ("record", "record_sha256", "self_sha256")):
                 raise ValueError("the facts do not name the record by texts")
+            if not isinstance(told.get("embedded"), dict):  # a name with one other bit, for instance
+                raise ValueError("the facts do not say what is embedded")
             if as_text(told).encode() != text:  # JSON has several ways to write one value
                 raise ValueError("the facts are not as they were written")
             return told
