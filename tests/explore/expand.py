@@ -15,11 +15,13 @@ from unittest import mock
 from benchctl.core import checks, perceive, prompts
 from benchctl.core import decide as rungs
 from benchctl.core.decision import Settings, first_state
+from benchctl.core.dispatch import dispatch
 from benchctl.core.inputs import Inputs
 from benchctl.core.orders import Orders
 from benchctl.core.state import State
-from tests.explore.causes import ANSWERS, Noticed, first_noticed, notice
+from tests.explore.causes import ANSWERS
 from tests.explore.compact import Compact
+from tests.explore.notice import Noticed, first_noticed, notice
 from tests.explore.world import DT_S, Choice, Plant, World, after_orders, commands, first_plants, given, scan
 from tests.laws import observer
 from tests.laws.observer import Memory, first_memory, watch
@@ -164,7 +166,7 @@ def replace_commands(inputs: Inputs, burst: tuple[str, ...]) -> Inputs:
 
 def reckless(settings: Settings) -> Any:
     """A dispatch that wishes for load whatever it sees: all there is, or other stages than those that are on."""
-    through = rungs.dispatch
+    through = dispatch
     full = [u.profile.full_load for u in settings.site.units]
 
     def wish(state: State, *args: Any) -> list[int]:

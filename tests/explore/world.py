@@ -251,7 +251,7 @@ def moved(plant: Plant, doing: str, ending: str, staged_unit: bool) -> Plant:
 @cache
 def reading(load: int, fan: bool, doing: str) -> UnitReading:
     """What a unit answers; equal answers are one object."""
-    said = {
+    said: dict[str, Any] = {
         "outcome": Outcome.OK,
         "load": load,
         "remote": True,
