@@ -1,4 +1,4 @@
-"""The small worlds by name. Those of SMALL close within a second or few each; the others take minutes."""
+"""The small worlds by name. Most of SMALL close within seconds, a few within minutes; those of LARGE take hours."""
 
 from benchctl.core.program import Hold, Ramp, Target
 from benchctl.core.site import WhenLost
