@@ -6,8 +6,7 @@ these come first:
 
 1. the present set: nothing moves;
 2. sets reached by closings only when rising, by openings only when falling, the fewest pieces first;
-3. one piece the other way as well, with the fewest pieces;
-4. exactly the level, with the least kW switched.
+3. sets that take the least kW the other way as well: the load swings by that for a moment.
 
 Two sets that differ by openings only, or by closings only, are at least a smallest stage apart, so at most
 one of them is within half a stage of the level: asked again for the same target, rule 1 applies and nothing
@@ -114,7 +113,7 @@ def _reach(held: Draft, level: Level) -> Draft:
         plan = parts, {}
     else:
         back = held.pool(not up)
-        plan = _one_back(forth, back, low, high, abs(gap)) or _least_switched(forth, back, abs(gap))
+        plan = _least_back(forth, back, low, high, abs(gap))
     if plan is None:  # weights of set points do not quite add up: from nothing they do
         return _reach(Draft(held.measure, (0,) * len(held.loads)), level)
     draft = held.copy()
@@ -156,34 +155,16 @@ def _many(counts: Parts, low: int, high: int, aim: int) -> Parts | None:
     return None if total is None else sums.parts(total)
 
 
-def _one_back(forth: Pool, back: Pool, low: int, high: int, aim: int) -> tuple[Parts, Parts] | None:
-    """One piece back, and the fewest forth: one or two if that will do, any number if not."""
-    if not back:
-        return None
-    few = [(w, _few(forth, low + w, high + w, aim + w)) for w in sorted(back)]
-    found = [(w, parts) for w, parts in few if parts]
-    if not found:
-        sums = sums_of(((w, len(pieces)) for w, pieces in forth.items()), limit=high + max(back))
-        totals = [(w, nearest(sums.bits, aim + w, low + w, high + w)) for w in sorted(back)]
-        found = [(w, sums.parts(total)) for w, total in totals if total is not None]
-    if not found:
-        return None
-
-    def cost(pair: tuple[int, Parts]) -> tuple[int, int, int]:
-        weight, parts = pair
-        error = abs(sum([w * n for w, n in parts.items()]) - weight - aim)
-        return sum(parts.values()), error, weight
-
-    weight, parts = min(found, key=cost)
-    return parts, {weight: 1}
-
-
-def _least_switched(forth: Pool, back: Pool, gap: int) -> tuple[Parts, Parts] | None:
-    """Exactly the gap, with the smallest sum switched in either direction."""
+def _least_back(forth: Pool, back: Pool, low: int, high: int, aim: int) -> tuple[Parts, Parts] | None:
+    """Pieces forth and back with a difference in [low, high]: the smallest sum back, then nearest to aim."""
     ahead = sums_of((w, len(pieces)) for w, pieces in forth.items())
     behind = sums_of((w, len(pieces)) for w, pieces in back.items())
-    both = ahead.bits >> gap & behind.bits
-    if not both:
+    found = []
+    for gap in range(low, high + 1):
+        both = ahead.bits >> gap & behind.bits
+        if both:
+            found.append(((both & -both).bit_length() - 1, abs(gap - aim), gap))
+    if not found:
         return None
-    there = (both & -both).bit_length() - 1
+    there, _, gap = min(found)
     return ahead.parts(there + gap), behind.parts(there)

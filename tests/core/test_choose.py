@@ -164,6 +164,33 @@ def test_a_big_rearrangement_reaches_the_level_exactly():
     assert found.moves == 5
 
 
+def test_two_small_contactors_move_rather_than_a_large_one_for_a_large_one():
+    chain = (staged((6.0, 4.0, 10.0, 100.0, 108.0)),)
+    found = choose(chain, (0b01001,), 114.0, NEAREST)  # 106 kW are on: 6 off for 14, not 100 off for 108
+    assert found.loads == (0b01110,)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data(), st.floats(0.05, 1.0), st.sampled_from(list(Rounding)))
+def test_the_load_swings_by_as_little_as_any_set_allows(data, share, rounding):
+    kws = st.lists(st.sampled_from(DEMO), min_size=1, max_size=5)
+    offers = tuple(staged(tuple(data.draw(kws))) for _ in range(2))
+    present = data.draw(loads(offers))
+    target_kw = share * offers_kw(offers)
+    held_kw = kw_of(offers, present)
+    found = choose(offers, present, target_kw, rounding)
+    assume(found.moves and abs(found.level_kw - held_kw) > 1e-9)
+
+    def swing_kw(loads: tuple[int, ...]) -> float:
+        """kW that go the other way."""
+        away = [(o, old & ~new if found.level_kw > held_kw else new & ~old)
+                for o, old, new in zip(offers, present, loads, strict=True)]  # fmt: skip
+        return sum(sum(o.phase_kw(load)) for o, load in away)
+
+    as_good = [each for each in all_sets(offers) if abs(kw_of(offers, each) - found.level_kw) < 1e-9]
+    assert swing_kw(found.loads) == pytest.approx(min(swing_kw(each) for each in as_good))
+
+
 def test_units_share_the_load_by_their_own_capacity():
     chain = (staged((10.0,) * 12), staged((10.0,) * 6), staged((10.0,) * 6))
     found = choose(chain, (0, 0, 0), 120.0, NEAREST)
