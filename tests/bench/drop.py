@@ -4,8 +4,8 @@ Drops are given from another thread at random moments of the scan, with load on,
 a real run. Each unit takes all its stages off in one request. The reference has bare sockets to the same units and
 nothing else to do: one such request to each at once, until the last echo; the mute one is left out. It pauses as long
 between its rounds as there is between drops: a process that has just worked answers sooner than one that has slept.
-Both stamp an acknowledgement where the loop hands its bytes over. The two take turns in the same run; the goal is a 99th percentile
-of at most twice the reference's median.
+Both stamp an acknowledgement where the loop hands its bytes over. The two take turns in the same run; the goal is a
+99th percentile of at most twice the reference's median.
 """
 
 import argparse

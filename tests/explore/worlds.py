@@ -1,4 +1,4 @@
-"""The small worlds by name. Most of SMALL close within seconds, a few within minutes; that of LARGE has not been closed yet."""
+"""The small worlds by name. Most of SMALL close within seconds, a few within minutes; LARGE has not been closed yet."""
 
 from benchctl.core.program import Hold, Ramp, Target
 from benchctl.core.site import WhenLost
