@@ -162,8 +162,9 @@ def _stands(u: UnitState, s: SeenUnit, profile: Profile, new: int) -> bool:
     watchdog is fed again or its air is back. Of another master's order its load tells first, and that is followed.
     """
     stands = s.reading.load_order
-    fresh = s.contact is Contact.FRESH and s.told and stands is not None
-    return fresh and not u.foreign and stands != new and not lowers(profile, stands, new)
+    if stands is None or stands == new or s.contact is not Contact.FRESH or not s.told or u.foreign:
+        return False
+    return not lowers(profile, stands, new)
 
 
 def _feed(u: UnitState, watchdog: Watchdog, dt_s: float) -> bool:
