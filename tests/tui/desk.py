@@ -60,8 +60,8 @@ def welcome(**changes: Any) -> m.Welcome:
 
 REST: dict[str, Any] = {
     "mode": "idle", "charge": "", "charge_console": "console 1", "off": True, "loaded": False, "target_kw": 0.0,
-    "possible_kw": 0.0, "ceiling_kw": 400.0, "available_kw": 450.0, "read_back_kw": 0.0, "trip": None, "prompt": None, "alarms": (),
-    "leg": None, "program": "",
+    "possible_kw": 0.0, "ceiling_kw": 400.0, "available_kw": 450.0, "read_back_kw": 0.0, "trip": None, "prompt": None,
+    "alarms": (), "leg": None, "program": "",
 }  # fmt: skip
 BANKS = (bank("bank 1"), bank("bank 2", joined=False, condition="changed"), bank("bank 3", stages=0, closed=()))
 

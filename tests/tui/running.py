@@ -23,7 +23,8 @@ def planned(**given: Any) -> dict[str, Any]:
         {
             "number": i, "segment": i, "kind": kind, "label": label, "line": 10 + i, "start_s": start_s,
             "length_s": length_s, "wait_s": 300.0 if kind == "wait" else 0.0, "from_kw": from_kw,
-            "target_kw": to_kw, "asked_kw": to_kw, "given_kw": 0.98 * to_kw, "side": "below" if to_kw else "exact", "short": False, "source_kw": to_kw + 45.0,
+            "target_kw": to_kw, "asked_kw": to_kw, "given_kw": 0.98 * to_kw,
+            "side": "below" if to_kw else "exact", "short": False, "source_kw": to_kw + 45.0,
             "amps": [to_kw * 1.443] * 3, "prompt": "Any leak?" if kind == "wait" else "",
         }
         for i, (kind, label, start_s, length_s, from_kw, to_kw) in enumerate(LEGS, 1)
