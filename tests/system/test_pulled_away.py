@@ -60,6 +60,8 @@ def test_A7_a_chain_that_died_and_was_started_again_is_joined_again_and_stays_of
     no_load_for(here, 3.0)
     shell = console(here, "attach", "--operator", "Robin")
     shell.until("restarted")
+    shell.type("over tester has gone to look at the banks")
+    shell.until("Robin at console 2 has taken over from tester at console 1: tester has gone to look at the banks")
     for unit in ("bank 1", "bank 2"):
         shell.type(f"join {unit}")
         shell.until(f"join {unit} (Robin)")

@@ -48,5 +48,5 @@ def test_a_second_run_of_the_program_in_hand_follows_it_and_status_tells_of_it(t
         assert here.verb("status", "--site", str(here.site)).returncode == 4  # of the real chain nobody is the owner
         second.type("unload")
         assert {first.end(60.0), second.end(60.0)} == {1}
-        assert "unload (Robin)" in first.said
+        assert "unload (Robin at console 2)" in first.said
         until(lambda: len(records(here)) == 1)
