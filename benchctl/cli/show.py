@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Any
 
 from benchctl.cli.voice import Voice
 from benchctl.cli.where import run_argument, the_run
-from benchctl.files.bounded import from_json
 
 if TYPE_CHECKING:
     from benchctl.record.reader import Reader
@@ -65,6 +64,7 @@ def _head(reader: "Reader", voice: Voice) -> None:
 
 def _events(reader: "Reader", voice: Voice) -> None:
     from benchctl.core.charge import named
+    from benchctl.files.bounded import from_json
     from benchctl.record.export import moment
 
     units = _unit_names(reader)

@@ -44,6 +44,8 @@ def test_B8_a_paused_program_keeps_its_load_and_its_time(tmp_path):
         started(here, hold=f"{HOLD_S:g} s")
         shell = console(here, "attach", "--operator", "Robin")
         shell.until("target 40.0 kW")
+        shell.type("over tester wants it held")
+        shell.until("Robin at console 2 has taken over from tester at console 1: tester wants it held")
         shell.type("pause")
         shell.until("pause (Robin)")
         level, paused_s = settled(here), truth(here)["t"]
