@@ -4,17 +4,14 @@ The screen owns nothing but a cursor. What goes wrong here (a terminal that is g
 leaves the load to the run host and its attendance policy; see `tui/terminal.py` for how each end comes about.
 """
 
-import asyncio
-import threading
 import time
 from collections.abc import Callable, Iterable
 from typing import Any, ClassVar
 
 from textual import events
 from textual._time import get_time  # the clock by which keys are stamped where they are read
-from textual.app import App, ComposeResult, SystemCommand
+from textual.app import ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
-from textual.driver import Driver
 from textual.screen import ModalScreen, Screen
 
 from benchctl.tui import actions
@@ -26,6 +23,7 @@ from benchctl.tui.gate import LOOK_S, WINDOW_S, Gate, Typed
 from benchctl.tui.judging import Judging
 from benchctl.tui.keys import DROP_KEYS, Kind, barred, meant
 from benchctl.tui.link import Attach, Choice, Link
+from benchctl.tui.screened import Screened
 from benchctl.tui.terminal import Ends
 from benchctl.tui.theme import MARKS, NAMES, THEMES
 from benchctl.tui.view.picture import Page, Picture
@@ -34,11 +32,10 @@ from benchctl.tui.view.whole import draw
 REDRAW_S = 0.05  # at most so often; a scan is ten times longer
 TICK_S = 0.5
 HINT_S = 8.0
-GIVE_BACK_S = 2.0
 LATE_S = 0.01  # the loop was busy: keys may wait that are older than a key of ours
 
 
-class Console(App[int]):
+class Console(Screened):
     """attach: how a run host is reached; choice: which one; who: gives the orders; look: a name of theme.NAMES."""
 
     TITLE = "benchctl"
@@ -67,7 +64,6 @@ class Console(App[int]):
         self.judging = Judging(self.picture, self.extras, self.changed, self._judged)
         self.fetch = Fetch(self.link, self.extras, self.changed, lambda run: self.judging.ask(run, again=False))
         self.ends = Ends(self)
-        self.fault: Exception | None = None  # of the screen itself, that ended it
         self.when_drawn: Callable[[], None] = lambda: None  # called when the first picture is there
         self._look, self._clock, self._gate = look, clock, Gate()
         self._dirty = self._patient = False
@@ -100,37 +96,6 @@ class Console(App[int]):
         await self.judging.close()
         await self.link.close()
         self.ends.release()
-
-    @property
-    def loop(self) -> asyncio.AbstractEventLoop:
-        """The loop in which all of it lives."""
-        return asyncio.get_running_loop()
-
-    @property
-    def driver(self) -> Driver | None:
-        """What reads and writes the terminal."""
-        return self._driver
-
-    def give_back(self) -> None:
-        """Wait until the terminal has had all that was drawn and is as it was: only then others may write there."""
-        if self._driver is not None:
-            closing = threading.Thread(target=self._driver.close, daemon=True)  # a terminal may take nothing any more
-            closing.start()
-            closing.join(GIVE_BACK_S)
-
-    def _handle_exception(self, error: Exception) -> None:
-        """Whatever the screen did not catch ends it; whoever started it tells why, and where the load stands."""
-        self.fault = self.fault or error
-        super()._handle_exception(error)
-
-    def _fatal_error(self) -> None:
-        """Textual would print a traceback with the values of all variables."""
-        self._close_messages_no_wait()
-
-    def panic(self, *_renderables: Any) -> None:
-        """A thread of Textual's has failed; it hands over a traceback, which no user is shown."""
-        self.fault = self.fault or RuntimeError("the terminal cannot be read")
-        self._close_messages_no_wait()
 
     # -- drawing
 

@@ -39,7 +39,7 @@ class Screened(App[int]):
             closing.join(GIVE_BACK_S)
 
     def _handle_exception(self, error: Exception) -> None:
-        """Whatever the screen did not catch ends it; whoever started it tells why."""
+        """Whatever the screen did not catch ends it; whoever started it tells why, and where the load stands."""
         self.fault = self.fault or error
         super()._handle_exception(error)
 

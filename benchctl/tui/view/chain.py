@@ -167,7 +167,7 @@ def _course(picture: Picture) -> list[Line]:
     if after is not None:
         spans += [
             ("   then", Mark.QUIET),
-            (f" {after['label'] or after['kind']}, {after['asked_kw']:.0f} kW", Mark.PLAIN),
+            (f" {after['label'] or after['kind']}, {after['target_kw']:.0f} kW", Mark.PLAIN),
         ]
     return [tuple(spans)]
 
